@@ -1,0 +1,5 @@
+"""``python -m pipeline`` is ``handspoken``."""
+
+from pipeline.cli import main
+
+main()
