@@ -1,0 +1,34 @@
+"""Helpers of the whole suite: a transcript from a sentence, without sound or model."""
+
+import hashlib
+from collections.abc import Callable
+
+import pytest
+
+from pipeline.model import SpeechModel, Transcript, Word
+
+WORD_MS = 500
+
+
+def _spoken(text: str) -> Transcript:
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    words = tuple(
+        Word(i=i, text=word, start_ms=i * WORD_MS, end_ms=(i + 1) * WORD_MS) for i, word in enumerate(text.split())
+    )
+    ends = [word.i + 1 for word in words if word.text.rstrip("\"')").endswith((".", "?", "!"))]
+    if words and (not ends or ends[-1] != len(words)):
+        ends.append(len(words))
+    return Transcript(
+        id=digest[:26],
+        recording=digest,
+        model=SpeechModel(name="given transcript", sha256=digest),
+        words=words,
+        utterances=tuple(zip([0, *ends[:-1]], ends, strict=True)) if ends else (),
+        duration_ms=len(words) * WORD_MS,
+    )
+
+
+@pytest.fixture
+def spoken() -> Callable[[str], Transcript]:
+    """``spoken("the hips are fine.")``: one word every 0.5 s, stops kept on the words, an utterance a sentence."""
+    return _spoken
