@@ -1,0 +1,78 @@
+"""Ages and dates as a person types them -> model.Age.
+
+Corrected age = age since birth minus the weeks that were missing to 40, for infants born before 37 completed weeks
+(American Academy of Pediatrics, Committee on Fetus and Newborn, "Age terminology during the perinatal period",
+Pediatrics 2004;114:1362-1364). From 37 weeks on the two are the same.
+"""
+
+import re
+from datetime import date
+
+from pipeline.errors import InputError
+from pipeline.model import Age
+
+TERM_WEEKS = 37
+FULL_WEEKS = 40
+GESTATION_RANGE = (22, 44)  # completed weeks; outside it a typing slip is likelier (common practice, no source)
+MAX_YEARS = 6  # the norms end before it; "18 years" for "18 weeks" is refused
+_DAYS = {"d": 1.0, "w": 7.0, "m": 30.4375, "y": 365.25}  # mean Gregorian month and year
+_EXAMPLES = 'for example "9 weeks", "5 days", "3 months corrected" or "7 weeks 3 days"'
+_PART = re.compile(r"(\d{1,4}(?:\.\d{1,2})?)\s*(days?|d|weeks?|wks?|wk|w|months?|mos?|mo|m|years?|yrs?|y)\b", re.I)
+_FILLERS = re.compile(r"^(?:[\s,]|and\b|old\b)*$", re.I)
+_CORRECTED = re.compile(r"\bcorrected(?:\s+age)?\b", re.I)
+
+
+def parse_age(text: str, gestation_weeks: int | None = None) -> Age:
+    """Read an age such as "9 weeks" into completed days.
+
+    "corrected" says that the age counts from the due date: the days since birth are then longer by what was missing to
+    40 weeks, or, where the gestation is not known, at least as long (``days`` = ``corrected_days``).
+
+    Raises InputError where the text is not an age, the same unit stands twice, or the age is above ``MAX_YEARS``.
+    """
+    said = " ".join(text.split())
+    bare, corrected = _CORRECTED.subn(" ", said)
+    parts = _PART.findall(bare)
+    units = [unit[0].lower() for _, unit in parts]
+    if not parts or not _FILLERS.match(_PART.sub(" ", bare)) or len(set(units)) != len(units) or corrected > 1:
+        raise InputError(f'age "{said[:60]}" cannot be read; write it as number and unit, {_EXAMPLES}.')
+    days = int(sum(float(number) * _DAYS[unit] for (number, _), unit in zip(parts, units, strict=True)))
+    if days > MAX_YEARS * _DAYS["y"]:
+        raise InputError(f'age "{said[:60]}" is more than {MAX_YEARS} years; this is for infants. Is the unit right?')
+    missing = _missing_days(check_gestation(gestation_weeks))
+    if corrected:
+        return Age(days=days + (missing or 0), corrected_days=days, as_said=said)
+    return Age(days=days, corrected_days=None if missing is None else days - missing, as_said=said)
+
+
+def age_from_birth(born: date, on: date, gestation_weeks: int | None = None) -> Age:
+    """The age on the day of the visit. Raises InputError where the birth lies after it or too far before."""
+    if born > on:
+        raise InputError(f"birth date {born} lies after the visit on {on}; check --born and --on.")
+    days = (on - born).days
+    if days > MAX_YEARS * _DAYS["y"]:
+        raise InputError(f"birth date {born} is more than {MAX_YEARS} years before the visit on {on}; check the year.")
+    missing = _missing_days(check_gestation(gestation_weeks))
+    return Age(days=days, corrected_days=None if missing is None else days - missing)
+
+
+def parse_date(text: str, what: str) -> date:
+    """Read ``YYYY-MM-DD``. ``what`` names the date in the error. Raises InputError."""
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError as error:
+        raise InputError(f'{what} "{text[:40]}" is not a date; write it as year-month-day, like 2026-09-20.') from error
+
+
+def check_gestation(weeks: int | None) -> int | None:
+    """The gestation in completed weeks, if it can be one. Raises InputError."""
+    low, high = GESTATION_RANGE
+    if weeks is not None and not low <= weeks <= high:
+        raise InputError(f"gestation of {weeks} weeks cannot be; give completed weeks from {low} to {high}.")
+    return weeks
+
+
+def _missing_days(gestation_weeks: int | None) -> int | None:
+    if gestation_weeks is None:
+        return None
+    return (FULL_WEEKS - gestation_weeks) * 7 if gestation_weeks < TERM_WEEKS else 0

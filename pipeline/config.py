@@ -1,0 +1,66 @@
+"""Where things lie on this computer, and the few settings a person may change.
+
+``HANDSPOKEN_HOME`` overrides the user's data folder. ``settings.toml`` in it may hold ``model = "FOLDER"``.
+"""
+
+import os
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+import platformdirs
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from pipeline.errors import InputError
+
+HOME_VARIABLE = "HANDSPOKEN_HOME"
+_APP = "handspoken"
+
+
+class Settings(BaseModel):
+    """``settings.toml``: unknown names are faults. ``model``: folder of another speech model."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    model: Path | None = None
+
+
+@dataclass(frozen=True)
+class Config:
+    """Folders and settings of one run. ``home`` holds the record; ``cache`` may be deleted at any time."""
+
+    home: Path
+    cache: Path
+    settings: Settings
+
+    @property
+    def own_words(self) -> Path:
+        """The clinician's own vocabulary layer; need not exist."""
+        return self.home / "vocab"
+
+
+def load_config() -> Config:
+    """Read the environment and ``settings.toml``; makes nothing. Raises InputError where the settings have faults."""
+    given = os.environ.get(HOME_VARIABLE, "").strip()
+    home = Path(given).expanduser().absolute() if given else Path(platformdirs.user_data_dir(_APP, appauthor=False))
+    return Config(
+        home=home,
+        cache=Path(platformdirs.user_cache_dir(_APP, appauthor=False)),
+        settings=_read_settings(home / "settings.toml"),
+    )
+
+
+def _read_settings(path: Path) -> Settings:
+    try:
+        return Settings.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        return Settings()
+    except NotADirectoryError as error:
+        raise InputError(f"{path.parent}: is not a folder; set {HOME_VARIABLE} to one.") from error
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror}).") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"{path}: not readable as TOML: {error}.") from error
+    except ValidationError as error:
+        fault = error.errors()[0]
+        raise InputError(f"{path}: {'.'.join(map(str, fault['loc']))}: {fault['msg']}.") from error

@@ -1,0 +1,120 @@
+"""Files written whole or not at all: temporary name, fsync, rename, fsync of the folder.
+
+Everything here is for the owner alone (folders 0700, files 0600): it holds what was said about an infant.
+"""
+
+import os
+import secrets
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from pipeline.errors import InputError, StoreError
+
+FILE_MODE = 0o600
+FOLDER_MODE = 0o700
+
+
+def private_folder(path: Path) -> Path:
+    """Make a folder, parents included, readable by its owner alone. Raises InputError where it cannot be."""
+    try:
+        for folder in reversed([path, *path.parents]):
+            if not folder.exists():
+                folder.mkdir(mode=FOLDER_MODE, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{path}: the folder cannot be made ({error.strerror}); name another place.") from error
+    if not path.is_dir():
+        raise InputError(f"{path}: is a file, not a folder; name another place.")
+    return path
+
+
+class Staged:
+    """Files written under temporary names; ``publish`` gives all of them their names."""
+
+    def __init__(self) -> None:
+        self._waiting: list[tuple[Path, Path]] = []
+
+    def write(self, path: Path, data: bytes | Iterator[bytes]) -> None:
+        """Write and sync ``data`` beside ``path``. Raises StoreError where the disk is full or refuses."""
+        temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+        self._waiting.append((temporary, path))
+        try:
+            with temporary.open("xb", opener=_owner_only) as out:
+                for block in (data,) if isinstance(data, bytes) else data:
+                    out.write(block)
+                out.flush()
+                os.fsync(out.fileno())
+        except OSError as error:
+            raise _not_written(path, error) from error
+
+    def publish(self) -> None:
+        """Rename all, then sync their folders. After this they stand under their names."""
+        for temporary, path in self._waiting:
+            try:
+                temporary.replace(path)
+            except OSError as error:
+                raise _not_written(path, error) from error
+        for folder in {path.parent for _, path in self._waiting}:
+            _sync_folder(folder)
+        self._waiting.clear()
+
+    def discard(self) -> None:
+        """Remove what was not published."""
+        for temporary, _ in self._waiting:
+            with suppress(OSError):
+                temporary.unlink(missing_ok=True)
+        self._waiting.clear()
+
+
+@contextmanager
+def staged() -> Iterator[Staged]:
+    """Files written inside the block; whatever was not published when it ends is removed."""
+    batch = Staged()
+    try:
+        yield batch
+    finally:
+        batch.discard()
+
+
+def write_atomic(path: Path, data: bytes | Iterator[bytes]) -> None:
+    """Write one file whole or not at all, replacing what was there. Raises StoreError."""
+    write_all(path.parent, {path.name: data})
+
+
+def write_all(folder: Path, files: Mapping[str, bytes | Iterator[bytes]]) -> None:
+    """Write several files of one folder; none is changed unless all could be written. Raises StoreError."""
+    with staged() as batch:
+        for name, data in files.items():
+            batch.write(folder / name, data)
+        batch.publish()
+
+
+def blocks_of(path: Path, size: int = 1 << 20) -> Iterator[bytes]:
+    """The bytes of a file in blocks, so that memory stays flat. Raises InputError where it cannot be read."""
+    try:
+        with path.open("rb") as source:
+            while block := source.read(size):
+                yield block
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror}).") from error
+
+
+def _owner_only(name: str, flags: int) -> int:
+    return os.open(name, flags, FILE_MODE)
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "nt":
+        return  # Windows cannot open a folder; the rename is journalled there
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _not_written(path: Path, error: OSError) -> StoreError:
+    return StoreError(
+        f"{path}: not written ({error.strerror}); nothing was changed. Free some space or name another place, "
+        "then run it again."
+    )

@@ -1,0 +1,34 @@
+"""Where things lie, and settings.toml."""
+
+from pathlib import Path
+
+import pytest
+
+from pipeline.config import load_config
+from pipeline.errors import InputError
+
+
+def test_the_environment_names_the_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HANDSPOKEN_HOME", str(tmp_path / "home"))
+
+    config = load_config()
+
+    assert tmp_path / "home" == config.home
+    assert config.settings.model is None
+    assert not (tmp_path / "home").exists()
+
+
+def test_settings_are_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HANDSPOKEN_HOME", str(tmp_path))
+    (tmp_path / "settings.toml").write_text('model = "/models/larger"\n')
+
+    assert Path("/models/larger") == load_config().settings.model
+
+
+@pytest.mark.parametrize("text", ["model = ", 'modell = "x"', "model = 3", b"\xff\xfe"])
+def test_faults_in_settings_name_the_file(text: str | bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HANDSPOKEN_HOME", str(tmp_path))
+    (tmp_path / "settings.toml").write_bytes(text if isinstance(text, bytes) else text.encode())
+
+    with pytest.raises(InputError, match=r"settings\.toml"):
+        load_config()
