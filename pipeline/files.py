@@ -13,6 +13,7 @@ from pipeline.errors import InputError, StoreError
 
 FILE_MODE = 0o600
 FOLDER_MODE = 0o700
+_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 
 
 def private_folder(path: Path) -> Path:
@@ -39,7 +40,7 @@ class Staged:
         temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
         self._waiting.append((temporary, path))
         try:
-            with temporary.open("xb", opener=_owner_only) as out:
+            with os.fdopen(os.open(temporary, _NEW, FILE_MODE), "wb") as out:
                 for block in (data,) if isinstance(data, bytes) else data:
                     out.write(block)
                 out.flush()
@@ -97,10 +98,6 @@ def blocks_of(path: Path, size: int = 1 << 20) -> Iterator[bytes]:
                 yield block
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror}).") from error
-
-
-def _owner_only(name: str, flags: int) -> int:
-    return os.open(name, flags, FILE_MODE)
 
 
 def _sync_folder(folder: Path) -> None:
