@@ -1,0 +1,155 @@
+"""One item -> one line in clear words: only slots that were said, in conventional order."""
+
+from pipeline.draft.wording import Wording, fill, needs, quoted
+from pipeline.model import Dose, Extraction, Item, Onset, Transcript
+from pipeline.vocabulary import Vocabulary
+
+_OPEN = "not_assessed"
+_NUMBER = "value"
+
+
+class LineWriter:
+    """Words items as lines. Built once a note from the vocabulary and the wording; holds nothing else."""
+
+    def __init__(self, vocab: Vocabulary, wording: Wording) -> None:
+        self._vocab = vocab
+        self._wording = wording
+
+    def text(self, item: Item, *, as_said: str, told: bool = False, after_treatment: bool = False) -> str:
+        """The line of an item.
+
+        as_said: the words that gave the number, "" where there is none. told: the section already says that the
+        caregiver is the source. after_treatment: the state was said after a treatment of the same structure.
+        """
+        pattern = self._pattern(item)
+        slots = self._slots(item, pattern, as_said)
+        words = [fill(pattern, slots).removeprefix(", ").removesuffix(":").strip()]
+        words += self._tails(item, pattern, slots)
+        if after_treatment:
+            words.append(self._wording.word("line", "after_treatment"))
+        words.append(self._source(item, told=told))
+        text = ", ".join(word for word in words if word)
+        return text[:1].upper() + text[1:]
+
+    def lacks_structure(self, item: Item) -> bool:
+        """Whether the line speaks about a structure and none was said."""
+        return item.site is None and needs(self._pattern(item), "site")
+
+    def state(self, item: Item) -> str:
+        """What the line makes of its place on the outline: ``open``, ``found`` or ``looked``."""
+        if item.result == _OPEN:
+            return "open"
+        quiet = (*self._wording.phrase(item.concept).quiet, _NUMBER, None)
+        return "looked" if item.result in quiet else "found"
+
+    def _site_label(self, site: str) -> str:
+        """How a site reads inside a line; a site the vocabulary does not hold reads as its id in plain letters."""
+        if site in self._wording.sites:
+            return self._wording.sites[site]
+        known = self._vocab.sites.get(site)
+        return known.label if known else site.replace("_", " ")
+
+    def _pattern(self, item: Item) -> str:
+        """Head and body of a line as one pattern."""
+        phrase = self._wording.phrase(item.concept)
+        result, head = item.result, phrase.head
+        if result in phrase.whole:
+            return phrase.whole[result]
+        if result == _OPEN or result is None:
+            if "{label}" not in head and not phrase.names:
+                head = f"{head}, {{label}}" if head else "{label}"
+            body = self._wording.word("line", _OPEN if result else "no_result")
+        else:
+            body = phrase.results.get(result, "{result}")
+        if not head:
+            return body if result in phrase.results else f"{{label}}: {body}"
+        return f"{head}: {body}"
+
+    def _slots(self, item: Item, pattern: str, as_said: str) -> dict[str, str]:
+        word = self._wording.word
+        concept = self._vocab.concepts.get(item.concept)
+        form = concept.results.get(item.result or "") if concept else None
+        site = self._site_label(item.site) if item.site else ""
+        optional = (
+            "" if item.site == "whole_body" else site
+        )  # "of the whole body" says nothing where it may be left out
+        side = item.side if item.side != "none" else None
+        return {
+            "label": concept.label if concept else item.concept.rpartition(".")[2].replace("_", " "),
+            "result": form.label if form else (item.result or "").replace("_", " "),
+            "site": site or word("line", "no_site") if needs(pattern, "site") else optional,
+            "elsewhere": site if concept and concept.site != item.site else "",
+            "level": item.level or "",
+            "side": word("side", side),
+            "to": word("to", side),
+            "on": word("on", side),
+            "amount": self._amount(item.value, item.unit) if item.value is not None else "",
+            "value": self._value(item, as_said),
+            "words": quoted(item.detail or item.quote),
+        }
+
+    def _tails(self, item: Item, pattern: str, slots: dict[str, str]) -> list[str]:
+        """What else was said, each part only where it was said and not yet in the line."""
+        word = self._wording.word
+        tails: list[str] = [item.degree or ""]
+        if "{value}" not in pattern and "{amount}" not in pattern:
+            tails.append(slots["amount"])
+        tails.append(word("change", item.change))
+        tails.append(self._dose(item.dose) if item.dose else "")
+        tails.append(self._onset(item.onset) if item.onset else "")
+        if item.detail and "{words}" not in pattern:
+            tails.append(quoted(item.detail))
+        if item.reason:
+            tails.append(fill(word("line", "reason"), {"words": quoted(item.reason)}))
+        return tails
+
+    def _value(self, item: Item, as_said: str) -> str:
+        """The number as said, then converted; once only where both are the same."""
+        if item.value is None:
+            return ""
+        number = self._amount(item.value, item.unit)
+        if not as_said or f"{item.value:g}" in as_said.split():
+            return number
+        return f"{quoted(as_said)} = {number}"
+
+    def _amount(self, value: float, unit: str | None) -> str:
+        """A number with its unit as a person reads it; ``37.28 °C``, ``1 week``."""
+        one = self._wording.words["unit_one"].get(unit or "") if value == 1 else None
+        return f"{value:g}{one or self._wording.words['unit'].get(unit or '', f' {unit}' if unit else '')}"
+
+    def _dose(self, dose: Dose) -> str:
+        words, said = self._wording.words["line"], []
+        if dose.seconds is not None:
+            said.append(fill(words["second" if dose.seconds == 1 else "seconds"], {"value": f"{dose.seconds:g}"}))
+        if dose.times is not None:
+            few = {1.0: words["once"], 2.0: words["twice"]}.get(dose.times)
+            said.append(few or fill(words["times"], {"value": f"{dose.times:g}"}))
+        if dose.per:
+            said[-1:] = [" ".join([*said[-1:], self._wording.words["per"][dose.per]])]
+        if dose.days is not None:
+            said.append(fill(words["days"], {"value": self._amount(dose.days, "d")}))
+        return ", ".join(said)
+
+    def _onset(self, onset: Onset) -> str:
+        words = self._wording.words["line"]
+        since = (
+            fill(words["since"], {"value": self._amount(onset.value, onset.unit)}) if onset.value is not None else ""
+        )
+        return ", ".join(part for part in (words["sudden"] if onset.sudden else "", since) if part)
+
+    def _source(self, item: Item, *, told: bool) -> str:
+        """Who told or found it, where that is not the clinician and the section does not say it already."""
+        told_by = self._wording.words["told_by"]
+        if item.source_role in told_by:
+            return told_by[item.source_role]
+        return told_by["caregiver"] if item.reporter == "caregiver" and not told else ""
+
+
+def words_of_value(item: Item, extraction: Extraction, transcript: Transcript) -> str:
+    """The words that gave an item its number: by the trace where it tells, else the item's spoken words."""
+    if item.value is None:
+        return ""
+    for step in extraction.trace.get(item.id, ()):
+        if step.slot == "value" and 0 <= step.words[0] < step.words[1] <= len(transcript.words):
+            return transcript.quote(step.words).strip(" .,;:!?")
+    return " ".join(span.quote for span in item.spoken).strip(" .,;:!?")

@@ -1,0 +1,217 @@
+"""The note: which line stands where, and in which order."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from pipeline.draft.lines import LineWriter, words_of_value
+from pipeline.draft.places import place_lines
+from pipeline.draft.points import absent_points, loose_points, points_of, remark_points, unsure_words
+from pipeline.draft.wording import Part, Wording, fill, load_wording
+from pipeline.model import Age, Extraction, Infant, Item, Line, Note, Remark, Section, Transcript, Urgency
+from pipeline.vocabulary import Vocabulary
+
+_MARKING = (Urgency.WATCH, Urgency.REFER, Urgency.SAME_DAY, Urgency.EMERGENCY)
+_LOOKED_AT = "looked_at"
+
+
+def draft_note(
+    extraction: Extraction,
+    remarks: Sequence[Remark],
+    transcript: Transcript,
+    *,
+    infant: Infant,
+    age: Age | None,
+    on: date,
+    visit: str,
+    vocab: Vocabulary,
+    wording: Wording | None = None,
+    coverage: Iterable[tuple[str, str, str]] | None = None,
+    audio_sha256: str | None = None,
+    audio_type: str | None = None,
+    program: str = "",
+) -> Note:
+    """Draft the note of one visit. Pure: the same input gives the same note; every line rests on its item's spans.
+
+    Sections without a line are left out, their order is that of vocab/wording/sections.yaml. The section ``check``
+    repeats every point to check with its line; ``places`` holds the state of every place of the infant's outline
+    (line ids ``place:<state>:<place>:<side>``); a line made from one item has that item's id.
+
+    wording: the shipped one where None. coverage: (label, state, reason) of what the visit should have looked at; what
+    is ``looked_at`` is left out; None leaves the section ``not_looked_at`` out. Remarks of the safeguarding class stay
+    in ``Note.remarks`` for the review page and appear in no line.
+    """
+    wording = wording or load_wording()
+    writer = LineWriter(vocab, wording)
+    parts = _Parts(wording, vocab)
+    placed = [(item, parts.of(item)) for item in extraction.items]
+    late = _after_treatment(extraction.items)
+    lines: dict[str, list[tuple[Item, Line]]] = {}
+    for item, part in placed:
+        unsure = unsure_words(item, transcript)
+        points = points_of(item, unsure, transcript, wording, lacks_structure=writer.lacks_structure(item))
+        line = Line(
+            id=item.id,
+            text=writer.text(
+                item,
+                as_said=words_of_value(item, extraction, transcript),
+                told=part.partition(".")[0] in ("told", "visit"),
+                after_treatment=item.id in late,
+            ),
+            items=(item.id,),
+            spans=item.evidence,
+            checks=tuple(points.values()),
+            unsure_words=unsure,
+        )
+        lines.setdefault(part, []).append((item, line))
+    present = _present(extraction.items, wording)
+    made: dict[str, tuple[Line, ...]] = {part: parts.ordered(part, pairs) for part, pairs in lines.items()}
+    made["present"] = present
+    made["check"] = (
+        *remark_points(remarks),
+        *_line_points(parts, made),
+        *absent_points(extraction.items, someone_named=bool(present), wording=wording),
+        *loose_points(extraction, transcript, wording),
+    )
+    made["not_looked_at"] = _not_looked_at(coverage or (), wording)
+    made["places"] = _places(extraction.items, remarks, writer, vocab, wording)
+    return Note(
+        visit=visit,
+        recording=transcript.recording,
+        infant=infant,
+        age=age,
+        on=on,
+        duration_ms=transcript.duration_ms,
+        audio_sha256=audio_sha256,
+        audio_type=audio_type,
+        sections=parts.sections(made),
+        remarks=tuple(remarks),
+        cautions=_cautions(wording, treated=any(part == "treatment" for _, part in placed)),
+        program=program,
+        vocab_hash=vocab.hash,
+        speech_model=transcript.model,
+    )
+
+
+class _Parts:
+    """Where items go: by their concept, else its family, else their kind; findings then by the nearest site."""
+
+    def __init__(self, wording: Wording, vocab: Vocabulary) -> None:
+        self._vocab = vocab
+        self.all = wording.parts
+        self._by_id = {part.id: part for part in wording.parts}
+        self._concepts = {concept: part.id for part in wording.parts for concept in part.concepts}
+        self._kinds = {part.kind: part.id for part in wording.parts if part.kind}
+        self._sites = {site: part.id for part in wording.parts for site in part.sites}
+        self._concept_order = {concept: place for place, concept in enumerate(vocab.concepts)}
+        self._site_order = {site: place for place, site in enumerate(vocab.sites)}
+
+    def of(self, item: Item) -> str:
+        """The id of the part an item's line stands in."""
+        family = item.concept.partition(".")[0] + ".*"
+        part = self._concepts.get(item.concept) or self._concepts.get(family) or self._kinds[item.kind]
+        if self._by_id[part].kind == "finding" and item.site in self._vocab.sites:
+            line = self._vocab.site_line(item.site)
+            part = next((self._sites[site] for site in line if site in self._sites), part)
+        return part
+
+    def ordered(self, part: str, pairs: list[tuple[Item, Line]]) -> tuple[Line, ...]:
+        """The lines of a part in its order; equal ones in the order spoken."""
+        row = self._by_id[part]
+        order = self._by_id[row.parent].order if row.parent else row.order
+
+        def key(pair: tuple[Item, Line]) -> tuple[int, int, str]:
+            item = pair[0]
+            places = {
+                "concept": self._concept_order.get(item.concept, len(self._concept_order)),
+                "site": self._site_order.get(item.site or "", len(self._site_order)),
+                "spoken": 0,
+            }
+            return (places[order], item.start_ms, item.id)
+
+        return tuple(line for _, line in sorted(pairs, key=key))
+
+    def sections(self, made: dict[str, tuple[Line, ...]]) -> tuple[Section, ...]:
+        """All parts that hold lines, children inside their parents."""
+        built = []
+        for part in self.all:
+            if part.parent is None:
+                children = tuple(
+                    Section(id=child.id, title=child.title, lines=made[child.id])
+                    for child in self.children(part)
+                    if made.get(child.id)
+                )
+                if made.get(part.id) or children:
+                    section = Section(id=part.id, title=part.title, lines=made.get(part.id, ()), subsections=children)
+                    built.append(section)
+        return tuple(built)
+
+    def children(self, parent: Part) -> list[Part]:
+        """The subsections of a part in their order."""
+        return [part for part in self.all if part.parent == parent.id]
+
+
+def _after_treatment(items: Iterable[Item]) -> set[str]:
+    """Ids of findings said again of the same structure after a treatment of it (contract, convention 9)."""
+    late: set[str] = set()
+    found: dict[tuple[str, str | None], int] = {}
+    treated: dict[str | None, int] = {}
+    for item in sorted(items, key=lambda item: item.start_ms):
+        if item.kind == "treatment" and item.result != "withheld":
+            treated[item.site] = item.start_ms
+        elif item.kind == "finding":
+            first = found.setdefault((item.concept, item.site), item.start_ms)
+            if first < treated.get(item.site, first) < item.start_ms:
+                late.add(item.id)
+    return late
+
+
+def _present(items: Iterable[Item], wording: Wording) -> tuple[Line, ...]:
+    """Who is heard or named as a source, with the first words that tell; nobody is taken to be there otherwise."""
+    first: dict[str, Item] = {}
+    for item in sorted(items, key=lambda item: item.start_ms):
+        if item.source_role in wording.words["present"]:
+            first.setdefault(str(item.source_role), item)
+    pattern = wording.word("line", "present")
+    return tuple(
+        Line(
+            id=f"present:{role}",
+            text=fill(pattern, {"who": wording.word("present", role)}),
+            items=(item.id,),
+            spans=item.evidence,
+        )
+        for role, item in first.items()
+    )
+
+
+def _line_points(parts: _Parts, made: dict[str, tuple[Line, ...]]) -> list[Line]:
+    """Every line with points, once more among the points to check, in the order of the note."""
+    return [
+        Line(id=f"check:{line.id}", text=f"{line.text}: {' '.join(line.checks)}", items=line.items, spans=line.spans)
+        for part in parts.all
+        for line in made.get(part.id, ())
+        if line.checks
+    ]
+
+
+def _not_looked_at(coverage: Iterable[tuple[str, str, str]], wording: Wording) -> tuple[Line, ...]:
+    lines = []
+    for label, state, reason in coverage:
+        if state != _LOOKED_AT:
+            text = f"{label}: {wording.word('seen', state)}" + (f" ({reason})" if reason else "")
+            lines.append(Line(id=f"not_looked_at:{label}", text=text))
+    return tuple(lines)
+
+
+def _places(
+    items: Iterable[Item], remarks: Iterable[Remark], writer: LineWriter, vocab: Vocabulary, wording: Wording
+) -> tuple[Line, ...]:
+    raised = {item for r in remarks if r.urgency in _MARKING and not r.safeguarding for item in r.items}
+    findings = [item for item in items if item.kind == "finding"]
+    states = {item.id: "found" if item.id in raised else writer.state(item) for item in findings}
+    return place_lines(findings, states, vocab, wording)
+
+
+def _cautions(wording: Wording, *, treated: bool) -> tuple[str, ...]:
+    """First the caution that stands at the top of the note, then those that stand beside the treatment."""
+    top = " ".join(caution.text for caution in wording.cautions if caution.where == "top")
+    return (top, *(caution.text for caution in wording.cautions if treated and caution.where == "treatment"))

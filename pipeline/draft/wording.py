@@ -1,0 +1,166 @@
+"""The note's wording as one checked object (vocab/wording/, vocab/cautions.yaml), and how a pattern is filled.
+
+A pattern holds ``{slots}``; a part in ``[square brackets]`` falls away where one of its slots was not said. Values are
+put in once and never read as patterns, so braces and brackets in speech stay what they are.
+"""
+
+import re
+from collections.abc import Mapping
+from functools import lru_cache
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from pipeline.errors import VocabularyError
+from pipeline.model import Kind, Mark
+from pipeline.resources import data_path
+from pipeline.vocabulary import read_rows
+
+_PART = re.compile(r"\[([^\[\]]*)\]|\{(\w+)\}")
+_SLOT = re.compile(r"\{(\w+)\}")
+
+
+class _Row(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    id: str
+
+
+class Phrase(_Row):
+    """How the lines of a concept, or of a family (``reflex.*``), are worded."""
+
+    head: str = ""
+    names: bool = False
+    results: dict[str, str] = Field(default_factory=dict)
+    whole: dict[str, str] = Field(default_factory=dict)
+    quiet: tuple[str, ...] = ()
+
+
+class Part(_Row):
+    """A section or subsection of the note and what goes into it."""
+
+    title: str
+    parent: str | None = None
+    concepts: tuple[str, ...] = ()
+    kind: Kind | None = None
+    sites: tuple[str, ...] = ()
+    order: Literal["spoken", "concept", "site"] = "spoken"
+
+
+class Words(_Row):
+    """A group of small words by code."""
+
+    words: dict[str, str]
+
+
+class Place(_Row):
+    """A place of the infant's outline and the sites that mark it."""
+
+    label: str
+    sided: bool = False
+    sites: tuple[str, ...]
+
+
+class SiteName(_Row):
+    """How a site reads inside a line."""
+
+    read: str = Field(alias="as")
+
+
+class Caution(_Row):
+    """A caution and where it stands."""
+
+    where: Literal["top", "treatment"]
+    text: str
+    source: str
+    mark: Mark
+
+
+class Wording(BaseModel):
+    """All wording of the note."""
+
+    model_config = ConfigDict(frozen=True)
+    phrases: dict[str, Phrase]
+    parts: tuple[Part, ...]
+    words: dict[str, dict[str, str]]
+    places: tuple[Place, ...]
+    sites: dict[str, str]
+    cautions: tuple[Caution, ...]
+
+    def phrase(self, concept: str) -> Phrase:
+        """The concept's row, else its family's, else one that names the concept by its label."""
+        family = concept.partition(".")[0] + ".*"
+        plain = Phrase(id=concept, head="{label}[, {site}][, {level}][, {side}]")
+        return self.phrases.get(concept) or self.phrases.get(family) or plain
+
+    def word(self, group: str, code: str | None) -> str:
+        """A small word; empty where there is no code, the code in plain letters where it has no word."""
+        return self.words[group].get(code, code.replace("_", " ")) if code else ""
+
+
+def load_wording(base: Path | None = None) -> Wording:
+    """Load the wording from vocab/ (or ``base``). Raises VocabularyError holding every fault with file and line."""
+    return _load(base or data_path("vocab"))
+
+
+@lru_cache(maxsize=4)
+def _load(base: Path) -> Wording:
+    faults: list[str] = []
+    folder = base / "wording"
+    phrases = [row for _, row in read_rows(folder / "phrases.yaml", Phrase, faults)]
+    parts = [row for _, row in read_rows(folder / "sections.yaml", Part, faults)]
+    words = [row for _, row in read_rows(folder / "words.yaml", Words, faults)]
+    places = [row for _, row in read_rows(folder / "places.yaml", Place, faults)]
+    sites = [row for _, row in read_rows(folder / "sites.yaml", SiteName, faults)]
+    cautions = [row for _, row in read_rows(base / "cautions.yaml", Caution, faults)]
+    rows: list[tuple[str, list[str]]] = [
+        ("phrases", [row.id for row in phrases]),
+        ("sections", [row.id for row in parts]),
+        ("words", [row.id for row in words]),
+        ("places", [row.id for row in places]),
+        ("sites", [row.id for row in sites]),
+    ]
+    for name, ids in rows:
+        faults += [
+            f"wording/{name}.yaml: id {i!r} stands twice. Delete one." for i in sorted({*ids}) if ids.count(i) > 1
+        ]
+    if faults:
+        raise VocabularyError("The wording of the note has faults:\n  " + "\n  ".join(faults))
+    return Wording(
+        phrases={row.id: row for row in phrases},
+        parts=tuple(parts),
+        words={row.id: row.words for row in words},
+        places=tuple(places),
+        sites={row.id: row.read for row in sites},
+        cautions=tuple(cautions),
+    )
+
+
+def fill(pattern: str, slots: Mapping[str, str]) -> str:
+    """Fill a pattern in one pass; a bracketed part with an empty slot falls away, any other empty slot is nothing."""
+
+    def put(match: re.Match[str]) -> str:
+        optional, slot = match.groups()
+        if slot is not None:
+            return slots.get(slot, "")
+        if not all(slots.get(name) for name in _SLOT.findall(optional)):
+            return ""
+        return _SLOT.sub(lambda m: slots[m[1]], optional)
+
+    return _PART.sub(put, pattern)
+
+
+def needs(pattern: str, slot: str) -> bool:
+    """Whether the pattern holds the slot outside square brackets."""
+    return any(match[2] == slot for match in _PART.finditer(pattern))
+
+
+def quoted(text: str) -> str:
+    """The speaker's own words between quotation marks; empty stays empty."""
+    return f"“{text.strip()}”" if text.strip() else ""
+
+
+def clock(ms: int) -> str:
+    """A time of the recording as a person reads it: ``1:05``, from an hour on ``1:02:03``."""
+    hours, seconds = divmod(ms // 1000, 3600)
+    return f"{hours}:{seconds // 60:02d}:{seconds % 60:02d}" if hours else f"{seconds // 60}:{seconds % 60:02d}"
