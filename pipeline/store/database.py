@@ -1,0 +1,98 @@
+"""Opens the database, makes it or brings it up to date, and turns its faults into one clear line.
+
+Alembic is imported only where there is something to migrate: a search must start at once.
+"""
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.pool import NullPool
+
+from pipeline.errors import StoreError
+from pipeline.files import FILE_MODE
+from pipeline.store.schema import HEAD
+
+BUSY_MS = 20_000  # how long a second program waits for the first to finish writing
+
+
+def open_database(path: Path) -> sa.Engine:
+    """An engine on the SQLite file at ``path``, made or migrated to ``HEAD`` first. Raises StoreError.
+
+    WAL with ``synchronous=FULL``: with NORMAL a power cut can lose a transaction already told as saved.
+    """
+    try:
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT, FILE_MODE))  # -wal and -shm take over its mode
+    except OSError as error:
+        raise StoreError(f"{path}: the record cannot be opened ({error.strerror}).") from error
+    engine = sa.create_engine(f"sqlite:///{path}", poolclass=NullPool)
+    sa.event.listen(engine, "connect", _prepare)
+    sa.event.listen(engine, "begin", _begin)
+    with faults(path), engine.begin() as connection:
+        found = _revision(connection)
+    if found != HEAD:
+        migrate(engine, path)
+    return engine
+
+
+def migrate(engine: sa.Engine, path: Path, to: str = "head") -> None:
+    """Bring the database to a revision, in one transaction. Raises StoreError; nothing is changed then."""
+    from alembic import command
+    from alembic.config import Config
+    from alembic.util import CommandError
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations").replace("%", "%%"))
+    try:
+        with faults(path), engine.connect().execution_options(writes=True) as connection, connection.begin():
+            config.attributes["connection"] = connection
+            command.upgrade(config, to)
+    except CommandError as error:
+        raise StoreError(
+            f"{path}: the record was written by a newer version of this program ({error}); update the program."
+        ) from error
+
+
+@contextmanager
+def faults(path: Path) -> Iterator[None]:
+    """Turn the database's own errors into a StoreError that says what to do."""
+    try:
+        yield
+    except (sa.exc.DBAPIError, sqlite3.Error) as error:
+        cause = error.orig if isinstance(error, sa.exc.DBAPIError) else error
+        said = str(cause)
+        if "locked" in said or "busy" in said:
+            hint = "another program is writing to it; try again when that is done"
+        elif "full" in said or "disk I/O" in said:
+            hint = "the disk is full or failing; free some space, then run it again"
+        elif "readonly" in said or "unable to open" in said:
+            hint = "it may not be written; check the permissions of the folder"
+        elif "malformed" in said or "not a database" in said:
+            hint = "the file is damaged; restore a backup"
+        else:
+            hint = "nothing was changed"
+        raise StoreError(f"{path}: {said}: {hint}.") from error
+
+
+def _prepare(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None  # the driver must not begin transactions by itself
+    cursor = connection.cursor()
+    for pragma in ("foreign_keys=ON", f"busy_timeout={BUSY_MS}", "journal_mode=WAL", "synchronous=FULL"):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin(connection: sa.Connection) -> None:
+    """A writer takes its lock at once: two that read first and write later would both fail."""
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _revision(connection: sa.Connection) -> str | None:
+    if not sa.inspect(connection).has_table("alembic_version"):
+        return None
+    return connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()

@@ -1,0 +1,191 @@
+"""Writes the derived tables: one event at a time, and the draft of a visit as a whole.
+
+Appending and rebuilding go through the same functions, so both end in the same rows.
+"""
+
+from collections.abc import Iterator
+from functools import singledispatch
+from typing import Any
+
+import sqlalchemy as sa
+
+from pipeline.model import Infant, Item, Line, Note, Section
+from pipeline.store import schema
+from pipeline.store.events import (
+    Event,
+    InfantEntered,
+    InfantRevised,
+    RecordingSealed,
+    TranscriptMade,
+    VisitOpened,
+    VisitRevised,
+)
+from pipeline.store.records import Drafted, VisitRecord
+
+
+def apply_event(connection: sa.Connection, event: Event) -> None:
+    """Bring infant, visit, recording and transcript up to the event. Kinds that none of them shows change nothing."""
+    _apply(event.payload, event, connection)
+
+
+@singledispatch
+def _apply(payload: Any, event: Event, connection: sa.Connection) -> None:
+    """Edits, answers, signatures and the like are read from the events themselves."""
+
+
+@_apply.register
+def _(payload: InfantEntered, _event: Event, connection: sa.Connection) -> None:
+    connection.execute(schema.infant.insert().values(**_infant_row(payload.infant)))
+
+
+@_apply.register
+def _(payload: InfantRevised, _event: Event, connection: sa.Connection) -> None:
+    row = _infant_row(payload.infant)
+    connection.execute(schema.infant.update().where(schema.infant.c.id == row.pop("id")).values(**row))
+
+
+@_apply.register
+def _(payload: VisitOpened, _event: Event, connection: sa.Connection) -> None:
+    age = payload.age.model_dump(mode="json") if payload.age else None
+    row = {"id": payload.visit, "infant": payload.infant, "day": payload.day, "age": age}
+    connection.execute(schema.visit.insert().values(**row))
+
+
+@_apply.register
+def _(payload: VisitRevised, event: Event, connection: sa.Connection) -> None:
+    age = payload.age.model_dump(mode="json") if payload.age else None
+    connection.execute(schema.visit.update().where(schema.visit.c.id == event.visit).values(day=payload.day, age=age))
+
+
+@_apply.register
+def _(payload: RecordingSealed, event: Event, connection: sa.Connection) -> None:
+    recording = payload.recording
+    row = {
+        **recording.model_dump(include={"id", "sha256", "media_type", "duration_ms"}),
+        "visit": event.visit,
+        "data": recording.model_dump(mode="json"),
+    }
+    connection.execute(schema.recording.insert().values(**row))
+
+
+@_apply.register
+def _(payload: TranscriptMade, _event: Event, connection: sa.Connection) -> None:
+    table = schema.transcript
+    versions = connection.execute(
+        sa.select(sa.func.count()).select_from(table).where(table.c.recording == payload.recording)
+    ).scalar_one()
+    connection.execute(table.insert().values(**payload.model_dump(exclude={"type"}), version=versions + 1))
+
+
+def put_draft(connection: sa.Connection, record: VisitRecord, drafted: Drafted) -> None:
+    """Replace items, evidence, remarks, lines and the search index of one visit."""
+    clear_draft(connection, record.visit)
+    note, items = drafted.note, drafted.extraction.items
+    run = {
+        "visit": record.visit,
+        "transcript": record.transcript_sha256,
+        "program": note.program,
+        "vocab_hash": note.vocab_hash,
+    }
+    lines = [(position, section, line) for position, (section, line) in enumerate(_lines(note.sections))]
+    known = {item.id for item in items}
+    for table, rows in (
+        (schema.run, [run]),
+        (schema.item, [_item_row(record, n, item) for n, item in enumerate(items)]),
+        (schema.evidence, [row for item in items for row in _evidence_rows(item)]),
+        (schema.remark, [_remark_row(record.visit, remark) for remark in drafted.remarks]),
+        (schema.line, [_line_row(record.visit, *place) for place in lines]),
+        (
+            schema.line_item,
+            [
+                {"visit": record.visit, "line": line.id, "item": item}
+                for _, _, line in lines
+                for item in dict.fromkeys(line.items)
+                if item in known
+            ],
+        ),
+        (schema.passage, list(_passages(record, note))),
+    ):
+        if rows:
+            connection.execute(table.insert(), rows)
+
+
+def clear_draft(connection: sa.Connection, visit: str) -> None:
+    """Remove the draft of one visit from the derived tables."""
+    items = sa.select(schema.item.c.id).where(schema.item.c.visit == visit)
+    for table in schema.DRAFT_TABLES:
+        mine = table.c.item.in_(items) if table is schema.evidence else table.c.visit == visit
+        connection.execute(table.delete().where(mine))
+
+
+def _infant_row(infant: Infant) -> dict[str, Any]:
+    row = infant.model_dump()
+    return row | {"code_key": infant.code_name.casefold(), "risk_factors": list(infant.risk_factors)}
+
+
+def _item_row(record: VisitRecord, position: int, item: Item) -> dict[str, Any]:
+    columns = {"id", "kind", "concept", "site", "side", "level", "result", "value", "unit"}
+    return {
+        **item.model_dump(include=columns),
+        "visit": record.visit,
+        "infant": record.infant.id,
+        "day": record.day,
+        "age_days": record.age.days if record.age else None,
+        "position": position,
+        "start_ms": item.start_ms,
+        "end_ms": item.end_ms,
+        "data": item.model_dump(mode="json", exclude={"evidence"}),
+    }
+
+
+def _evidence_rows(item: Item) -> Iterator[dict[str, Any]]:
+    for position, span in enumerate(item.evidence):
+        yield {
+            "item": item.id,
+            "position": position,
+            "role": span.role,
+            "start_ms": span.start_ms,
+            "end_ms": span.end_ms,
+            "i0": span.words[0],
+            "i1": span.words[1],
+            "quote": span.quote,
+        }
+
+
+def _remark_row(visit: str, remark: Any) -> dict[str, Any]:
+    data = remark.model_dump(mode="json")
+    return {"visit": visit, "id": remark.id, "rule": remark.rule, "urgency": str(remark.urgency), "data": data}
+
+
+def _lines(sections: tuple[Section, ...]) -> Iterator[tuple[str, Line]]:
+    """Every line with the id of its section, from the top of the note."""
+    for section in sections:
+        yield from ((section.id, line) for line in section.lines)
+        yield from _lines(section.subsections)
+
+
+def _line_row(visit: str, position: int, section: str, line: Line) -> dict[str, Any]:
+    data = line.model_dump(mode="json")
+    return {"visit": visit, "id": line.id, "position": position, "section": section, "text": line.text, "data": data}
+
+
+def _passages(record: VisitRecord, note: Note) -> Iterator[dict[str, Any]]:
+    """The lines that rest on words or were typed, and every utterance; prompts that nobody said are not searched."""
+    for _, line in _lines(note.sections):
+        if line.items or line.written:
+            yield {
+                "visit": record.visit,
+                "line": line.id,
+                "start_ms": min((span.start_ms for span in line.spans), default=0),
+                "end_ms": max((span.end_ms for span in line.spans), default=0),
+                "text": " ".join([line.text, *(span.quote for span in line.spans)]),
+            }
+    words = record.transcript.words
+    for i0, i1 in record.transcript.utterances:
+        yield {
+            "visit": record.visit,
+            "line": None,
+            "start_ms": words[i0].start_ms,
+            "end_ms": words[i1 - 1].end_ms,
+            "text": record.transcript.quote((i0, i1)),
+        }

@@ -1,0 +1,153 @@
+"""What the record holds: one frozen payload a kind of event, told apart by ``type``.
+
+An event is never changed or deleted. Kinds may gain optional fields; a kind once written is never renamed.
+"""
+
+from datetime import date, datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, TypeAdapter, ValidationError
+
+from pipeline.errors import StoreError
+from pipeline.model import Age, Answer, Frozen, Infant, LineEdit, Recording, WordCorrection
+
+
+class InfantEntered(Frozen):
+    """An infant is known from here on."""
+
+    type: Literal["infant_entered"] = "infant_entered"
+    infant: Infant
+
+
+class InfantRevised(Frozen):
+    """What is known of an infant was completed or put right; the whole of it as it stands now."""
+
+    type: Literal["infant_revised"] = "infant_revised"
+    infant: Infant
+
+
+class VisitOpened(Frozen):
+    """A visit of an infant on a day."""
+
+    type: Literal["visit_opened"] = "visit_opened"
+    visit: str
+    infant: str
+    day: date
+    age: Age | None = None
+
+
+class VisitRevised(Frozen):
+    """The day or the age of a visit was put right."""
+
+    type: Literal["visit_revised"] = "visit_revised"
+    day: date
+    age: Age | None = None
+
+
+class RecordingSealed(Frozen):
+    """A recording belongs to the visit; its bytes are the blob ``recording.sha256``."""
+
+    type: Literal["recording_sealed"] = "recording_sealed"
+    recording: Recording
+
+
+class TranscriptMade(Frozen):
+    """A recording was heard (again): a new version, whose JSON is the blob ``sha256``."""
+
+    type: Literal["transcript_made"] = "transcript_made"
+    recording: str
+    sha256: str
+    model_sha256: str
+    vocab_hash: str
+
+
+class Signed(Frozen):
+    """The note as signed; its JSON and renderings are blobs (name -> SHA-256)."""
+
+    type: Literal["signed"] = "signed"
+    note: str
+    renderings: dict[str, str]
+    signer: str
+    program: str
+    vocab_hash: str
+
+
+class Addendum(Frozen):
+    """Words added after signing."""
+
+    type: Literal["addendum"] = "addendum"
+    text: str
+    signer: str
+
+
+class Contact(Frozen):
+    """A dated entry that is no visit; attached files are blobs."""
+
+    type: Literal["contact"] = "contact"
+    day: date
+    what: Literal["call", "report", "referral_answer", "visit_missed", "other"]
+    text: str
+    files: tuple[str, ...] = ()
+
+
+class Consent(Frozen):
+    """Consent to examine, treat or record, as given by whom."""
+
+    type: Literal["consent"] = "consent"
+    scope: Literal["examine", "treat", "record"]
+    state: Literal["given", "declined", "withdrawn"]
+    giver: str = ""
+    at_ms: int | None = None
+
+
+class Redaction(Frozen):
+    """A stretch destroyed for a stated reason: the tombstone."""
+
+    type: Literal["redaction"] = "redaction"
+    recording: str
+    start_ms: int
+    end_ms: int
+    reason: str
+
+
+Payload = Annotated[
+    InfantEntered
+    | InfantRevised
+    | VisitOpened
+    | VisitRevised
+    | RecordingSealed
+    | TranscriptMade
+    | LineEdit
+    | WordCorrection
+    | Answer
+    | Signed
+    | Addendum
+    | Contact
+    | Consent
+    | Redaction,
+    Field(discriminator="type"),
+]
+_PAYLOAD: TypeAdapter[Payload] = TypeAdapter(Payload)
+
+
+class Event(Frozen):
+    """One row of the record. ``id`` is a ULID; ``seq`` the order of replay; ``at`` in UTC."""
+
+    seq: int
+    id: str
+    at: datetime
+    author: str
+    infant: str | None
+    visit: str | None
+    payload: Payload
+
+
+def read_payload(data: Any, seq: int) -> Payload:
+    """The payload of event ``seq``. Raises StoreError where it is of no known kind or form."""
+    try:
+        return _PAYLOAD.validate_python(data, strict=False)
+    except ValidationError as error:
+        raise StoreError(
+            f"event {seq} of the record cannot be read ({error.errors()[0]['msg']}); it may come from a newer "
+            "version of this program: update it, or restore a backup."
+        ) from error

@@ -1,0 +1,26 @@
+"""What the store hands out and takes in about one visit."""
+
+from datetime import date
+
+from pipeline.model import Age, Edit, Extraction, Frozen, Infant, Note, Recording, Remark, Transcript
+
+
+class VisitRecord(Frozen):
+    """All that is on record of a visit and that its draft follows from. ``edits`` in the order they were made."""
+
+    visit: str
+    infant: Infant
+    day: date
+    age: Age | None
+    recording: Recording
+    transcript: Transcript
+    transcript_sha256: str
+    edits: tuple[Edit, ...] = ()
+
+
+class Drafted(Frozen):
+    """What the stages made of a visit: derived, and made again at any time from its VisitRecord."""
+
+    extraction: Extraction
+    remarks: tuple[Remark, ...]
+    note: Note

@@ -1,0 +1,174 @@
+"""The tables. ``event`` is the record; every other table is derived from events and blobs and may be rebuilt.
+
+    event ─┬─> infant <── visit <── recording <── transcript
+           └─ (with the transcript's blob) ──> run, item ── evidence, remark, line ── line_item, passage ── passage_fts
+
+Keys are texts (ULID, content hash, item id); ``event.seq`` gives the one order of replay. ``item`` repeats the infant,
+the day and the age of its visit, so that a search by finding needs no join to filter or to order.
+"""
+
+import sqlalchemy as sa
+
+HEAD = "0001"  # the newest revision under migrations/versions
+
+metadata = sa.MetaData(
+    naming_convention={
+        "ix": "ix_%(column_0_N_label)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+event = sa.Table(
+    "event",
+    metadata,
+    sa.Column("seq", sa.Integer, primary_key=True, autoincrement=True),
+    sa.Column("id", sa.String(26), nullable=False, unique=True),
+    sa.Column("at", sa.String(32), nullable=False),  # UTC, ISO 8601
+    sa.Column("author", sa.Text, nullable=False),
+    sa.Column("infant", sa.String(26), index=True),
+    sa.Column("visit", sa.String(26), index=True),
+    sa.Column("type", sa.String(40), nullable=False),
+    sa.Column("payload", sa.JSON, nullable=False),
+    sqlite_autoincrement=True,  # a number is never given twice
+)
+
+infant = sa.Table(
+    "infant",
+    metadata,
+    sa.Column("id", sa.String(26), primary_key=True),
+    sa.Column("code_name", sa.Text, nullable=False),
+    sa.Column("code_key", sa.Text, nullable=False, unique=True),  # the code name without regard to case
+    sa.Column("legal_name", sa.Text),
+    sa.Column("born", sa.Date),
+    sa.Column("sex", sa.String(10)),
+    sa.Column("gestation_weeks", sa.Integer),
+    sa.Column("birth_weight_kg", sa.Float),
+    sa.Column("risk_factors", sa.JSON, nullable=False),
+)
+
+visit = sa.Table(
+    "visit",
+    metadata,
+    sa.Column("id", sa.String(26), primary_key=True),
+    sa.Column("infant", sa.ForeignKey("infant.id"), nullable=False),
+    sa.Column("day", sa.Date, nullable=False),
+    sa.Column("age", sa.JSON(none_as_null=True)),
+    sa.Index("ix_visit_infant_day", "infant", "day"),
+)
+
+recording = sa.Table(
+    "recording",
+    metadata,
+    sa.Column("id", sa.String(64), primary_key=True),
+    sa.Column("visit", sa.ForeignKey("visit.id"), nullable=False, index=True),
+    sa.Column("sha256", sa.String(64), nullable=False),
+    sa.Column("media_type", sa.Text, nullable=False),
+    sa.Column("duration_ms", sa.Integer, nullable=False),
+    sa.Column("data", sa.JSON, nullable=False),
+)
+
+transcript = sa.Table(
+    "transcript",
+    metadata,
+    sa.Column("sha256", sa.String(64), primary_key=True),  # of its JSON blob
+    sa.Column("recording", sa.ForeignKey("recording.id"), nullable=False, index=True),
+    sa.Column("version", sa.Integer, nullable=False),  # 1, 2, ... of its recording
+    sa.Column("model_sha256", sa.String(64), nullable=False),
+    sa.Column("vocab_hash", sa.String(64), nullable=False),
+)
+
+run = sa.Table(
+    "run",
+    metadata,
+    sa.Column("visit", sa.ForeignKey("visit.id"), primary_key=True),
+    sa.Column("transcript", sa.ForeignKey("transcript.sha256"), nullable=False),
+    sa.Column("program", sa.Text, nullable=False),
+    sa.Column("vocab_hash", sa.String(64), nullable=False),
+)
+
+item = sa.Table(
+    "item",
+    metadata,
+    sa.Column("id", sa.String(36), primary_key=True),
+    sa.Column("visit", sa.ForeignKey("visit.id"), nullable=False, index=True),
+    sa.Column("infant", sa.ForeignKey("infant.id"), nullable=False),
+    sa.Column("day", sa.Date, nullable=False),
+    sa.Column("age_days", sa.Integer),
+    sa.Column("position", sa.Integer, nullable=False),  # in spoken order
+    sa.Column("kind", sa.String(12), nullable=False),
+    sa.Column("concept", sa.String(64), nullable=False),
+    sa.Column("site", sa.String(64)),
+    sa.Column("side", sa.String(5), nullable=False),
+    sa.Column("level", sa.String(16)),
+    sa.Column("result", sa.String(40)),
+    sa.Column("value", sa.Float),
+    sa.Column("unit", sa.String(16)),
+    sa.Column("start_ms", sa.Integer, nullable=False),
+    sa.Column("end_ms", sa.Integer, nullable=False),
+    sa.Column("data", sa.JSON, nullable=False),  # the whole item less its evidence
+    sa.Index("ix_item_concept_result_day", "concept", "result", "day"),
+    sa.Index("ix_item_site_day", "site", "day"),
+    sa.Index("ix_item_infant_day", "infant", "day"),
+)
+
+evidence = sa.Table(
+    "evidence",
+    metadata,
+    sa.Column("item", sa.ForeignKey("item.id"), primary_key=True),
+    sa.Column("position", sa.Integer, primary_key=True),
+    sa.Column("role", sa.String(10), nullable=False),
+    sa.Column("start_ms", sa.Integer, nullable=False),
+    sa.Column("end_ms", sa.Integer, nullable=False),
+    sa.Column("i0", sa.Integer, nullable=False),
+    sa.Column("i1", sa.Integer, nullable=False),
+    sa.Column("quote", sa.Text, nullable=False),
+)
+
+remark = sa.Table(
+    "remark",
+    metadata,
+    sa.Column("visit", sa.ForeignKey("visit.id"), primary_key=True),
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("rule", sa.Text, nullable=False),
+    sa.Column("urgency", sa.String(16), nullable=False),
+    sa.Column("data", sa.JSON, nullable=False),
+)
+
+line = sa.Table(
+    "line",
+    metadata,
+    sa.Column("visit", sa.ForeignKey("visit.id"), primary_key=True),
+    sa.Column("id", sa.Text, primary_key=True),
+    sa.Column("position", sa.Integer, nullable=False),  # from the top of the note
+    sa.Column("section", sa.Text, nullable=False),
+    sa.Column("text", sa.Text, nullable=False),
+    sa.Column("data", sa.JSON, nullable=False),
+)
+
+line_item = sa.Table(
+    "line_item",
+    metadata,
+    sa.Column("visit", sa.String(26), primary_key=True),
+    sa.Column("line", sa.Text, primary_key=True),
+    sa.Column("item", sa.ForeignKey("item.id"), primary_key=True, index=True),
+    sa.ForeignKeyConstraint(["visit", "line"], ["line.visit", "line.id"]),
+)
+
+# What full text is searched in: the note's lines with the words they rest on (``line`` set) and every utterance.
+passage = sa.Table(
+    "passage",
+    metadata,
+    sa.Column("row", sa.Integer, primary_key=True),
+    sa.Column("visit", sa.ForeignKey("visit.id"), nullable=False, index=True),
+    sa.Column("line", sa.Text),
+    sa.Column("start_ms", sa.Integer, nullable=False),
+    sa.Column("end_ms", sa.Integer, nullable=False),
+    sa.Column("text", sa.Text, nullable=False),
+)
+
+# Of one visit, children before parents; made anew at each run.
+DRAFT_TABLES = (passage, line_item, line, remark, evidence, item, run)
+# All that rebuild() empties, children before parents.
+DERIVED_TABLES = (*DRAFT_TABLES, transcript, recording, visit, infant)

@@ -1,0 +1,222 @@
+"""The store: one database and its blobs under one folder. Reads, appends as a whole or not at all, rebuilds.
+
+home/record.db     events and what is derived from them
+home/blobs/ab/...  recordings and transcripts by content hash
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import sqlalchemy as sa
+from pydantic import ValidationError
+from ulid import ULID
+
+from pipeline.errors import InputError, NotFoundError, StoreError
+from pipeline.files import private_folder
+from pipeline.model import Age, Answer, Infant, LineEdit, Recording, Transcript, WordCorrection
+from pipeline.store import schema
+from pipeline.store.blobs import Blobs, StagedBlobs
+from pipeline.store.database import faults, open_database
+from pipeline.store.derived import apply_event, put_draft
+from pipeline.store.events import Event, InfantEntered, InfantRevised, Payload, TranscriptMade, read_payload
+from pipeline.store.records import Drafted, VisitRecord
+
+DATABASE = "record.db"
+
+
+def new_id() -> str:
+    """A ULID: unique, and sorting by the time it was made."""
+    return str(ULID())
+
+
+class Writing:
+    """One unit of change: blobs, events and derived rows together."""
+
+    def __init__(self, store: "Store", connection: sa.Connection) -> None:
+        self.connection = connection
+        self.blobs = StagedBlobs(store.blobs)
+        self._store = store
+
+    def append(self, payload: Payload, *, visit: str | None = None, infant: str | None = None) -> None:
+        """Add an event and bring the derived tables up to it.
+
+        Raises InputError where it enters an infant whose id or code name is taken.
+        """
+        if isinstance(payload, InfantEntered | InfantRevised):
+            self._refuse_taken(payload.infant, entered=isinstance(payload, InfantEntered))
+        event = Event(
+            seq=0, id=new_id(), at=datetime.now(UTC), author=self._store.author, infant=infant, visit=visit,
+            payload=payload,
+        )  # fmt: skip
+        row = event.model_dump(mode="json", include={"id", "at", "author", "infant", "visit", "payload"})
+        self.connection.execute(schema.event.insert().values(**row, type=payload.type))
+        apply_event(self.connection, event)
+
+    def put_draft(self, record: VisitRecord, drafted: Drafted) -> None:
+        """Replace the derived lines of a visit by a new draft."""
+        put_draft(self.connection, record, drafted)
+
+    def _refuse_taken(self, infant: Infant, *, entered: bool) -> None:
+        table = schema.infant
+        keys = {infant.id.casefold(), infant.code_name.casefold()}
+        taken = sa.or_(table.c.code_key.in_(keys), sa.func.lower(table.c.id).in_(keys))
+        query = sa.select(table.c.id, table.c.code_name).where(taken)
+        if not entered:
+            query = query.where(table.c.id != infant.id)
+        if other := self.connection.execute(query).first():
+            raise InputError(
+                f'infant "{infant.code_name}": the record already holds an infant under this name '
+                f"({other.code_name}, {other.id}); two infants cannot share one. Give another --infant."
+            )
+
+
+class Store:
+    """The record on this computer. Use as a context manager, or call ``close``."""
+
+    def __init__(self, home: Path, *, author: str = "") -> None:
+        """Open the record under ``home``, made where there is none. Raises InputError, StoreError."""
+        private_folder(home)
+        self.author = author
+        self.blobs = Blobs(home / "blobs")
+        self.path = home / DATABASE
+        self._engine = open_database(self.path)
+
+    @staticmethod
+    def exists(home: Path) -> bool:
+        """Whether there is a record under ``home``."""
+        return (home / DATABASE).exists()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._engine.dispose()
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """One consistent view of the record. Raises StoreError."""
+        with faults(self.path), self._engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Writing]:
+        """All that is done inside is kept when the block ends, or nothing of it where it raises."""
+        with faults(self.path), self._engine.connect().execution_options(writes=True) as connection:
+            unit = Writing(self, connection)
+            try:
+                with connection.begin():
+                    yield unit
+                    unit.blobs.publish()
+            except BaseException:
+                unit.blobs.take_back()
+                raise
+
+    def infant(self, key: str) -> Infant | None:
+        """The infant of this id or code name, without regard to case."""
+        table = schema.infant
+        folded = key.casefold()
+        with self.reading() as connection:
+            row = connection.execute(
+                sa.select(table).where(sa.or_(table.c.code_key == folded, sa.func.lower(table.c.id) == folded))
+            ).first()
+        return _infant(row) if row else None
+
+    def visit_of(self, recording: str) -> str | None:
+        """The visit that a recording belongs to."""
+        with self.reading() as connection:
+            return connection.execute(
+                sa.select(schema.recording.c.visit).where(schema.recording.c.id == recording)
+            ).scalar()
+
+    def record(self, visit: str) -> VisitRecord:
+        """All that is on record of a visit. Raises NotFoundError, StoreError where its transcript is damaged."""
+        with self.reading() as connection:
+            return self._record(connection, visit)
+
+    def events(self, *, visit: str | None = None) -> list[Event]:
+        """The record in order of replay, all of it or one visit's. Raises StoreError where one cannot be read."""
+        with self.reading() as connection:
+            return list(_events(connection, visit))
+
+    def rebuild(self, derive: Callable[[VisitRecord], Drafted]) -> int:
+        """Empty the derived tables and make them again from events and blobs; returns the number of visits drafted.
+
+        ``derive`` drafts one visit; given the same program and vocabulary it must give the same draft. All or nothing.
+        """
+        with self.writing() as unit:
+            for table in schema.DERIVED_TABLES:
+                unit.connection.execute(table.delete())
+            heard: dict[str, None] = {}
+            for event in _events(unit.connection, None):
+                apply_event(unit.connection, event)
+                if isinstance(event.payload, TranscriptMade) and event.visit:
+                    heard[event.visit] = None
+            for visit in heard:
+                record = self._record(unit.connection, visit)
+                unit.put_draft(record, derive(record))
+        return len(heard)
+
+    def _record(self, connection: sa.Connection, visit: str) -> VisitRecord:
+        row = connection.execute(
+            sa.select(
+                schema.visit.c.day,
+                schema.visit.c.age,
+                schema.visit.c.infant,
+                schema.recording.c.data,
+                schema.transcript.c.sha256,
+            )
+            .join(schema.recording, schema.recording.c.visit == schema.visit.c.id)
+            .join(schema.transcript, schema.transcript.c.recording == schema.recording.c.id)
+            .where(schema.visit.c.id == visit)
+            .order_by(schema.transcript.c.version.desc())
+        ).first()
+        if row is None:
+            raise NotFoundError(f"visit {visit}: the record holds no such visit with a recording.")
+        infant = connection.execute(sa.select(schema.infant).where(schema.infant.c.id == row.infant)).one()
+        edits = [e.payload for e in _events(connection, visit)]
+        return VisitRecord(
+            visit=visit,
+            infant=_infant(infant),
+            day=row.day,
+            age=Age.model_validate(row.age) if row.age else None,
+            recording=Recording.model_validate(row.data),
+            transcript=self._transcript(row.sha256),
+            transcript_sha256=row.sha256,
+            edits=tuple(e for e in edits if isinstance(e, LineEdit | WordCorrection | Answer)),
+        )
+
+    def _transcript(self, sha256: str) -> Transcript:
+        try:
+            return Transcript.model_validate_json(self.blobs.read(sha256))
+        except ValidationError as error:
+            raise StoreError(f"{self.blobs.path(sha256)}: no transcript of this program's form.") from error
+
+
+def _infant(row: sa.Row[tuple[object, ...]]) -> Infant:
+    data = dict(row._mapping)
+    del data["code_key"]
+    return Infant.model_validate(data)
+
+
+def _events(connection: sa.Connection, visit: str | None) -> Iterator[Event]:
+    query = sa.select(schema.event).order_by(schema.event.c.seq)
+    if visit is not None:
+        query = query.where(schema.event.c.visit == visit)
+    for row in connection.execute(query).all():
+        yield Event(
+            seq=row.seq,
+            id=row.id,
+            at=datetime.fromisoformat(row.at),
+            author=row.author,
+            infant=row.infant,
+            visit=row.visit,
+            payload=read_payload(row.payload, row.seq),
+        )
