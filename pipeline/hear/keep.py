@@ -1,0 +1,55 @@
+"""Chunk results on disk, each under the hash of all that it depends on: a killed run resumes, a finished one is reused.
+
+Written whole or not at all; a file that cannot be read as what it should be is simply made again.
+"""
+
+import hashlib
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from pipeline.errors import InputError, StoreError
+from pipeline.files import private_folder, write_atomic
+from pipeline.model import Chunk, ChunkKey, Dropped, Frozen, Word
+
+
+class ChunkResult(Frozen):
+    """What was heard in one chunk. All times count from the start of the chunk; ``words[k].i == k``."""
+
+    key: ChunkKey
+    chunk: Chunk
+    words: tuple[Word, ...] = ()
+    dropped: tuple[Dropped, ...] = ()
+
+
+class Kept:
+    """A folder of chunk results; without a folder nothing is kept."""
+
+    def __init__(self, folder: Path | None) -> None:
+        self._folder = folder / "chunks" if folder is not None else None
+
+    def get(self, key: ChunkKey) -> ChunkResult | None:
+        """The result kept under a key, or None."""
+        if self._folder is None:
+            return None
+        try:
+            result = ChunkResult.model_validate_json(self._path(self._folder, key).read_bytes())
+        except (OSError, ValidationError):
+            return None
+        return result if result.key == key else None
+
+    def put(self, result: ChunkResult) -> None:
+        """Keep a result. Raises StoreError where the disk is full or refuses."""
+        if self._folder is None:
+            return
+        path = self._path(self._folder, result.key)
+        try:
+            private_folder(path.parent)
+        except InputError as error:
+            raise StoreError(f"What was heard so far cannot be kept: {error}") from error
+        write_atomic(path, result.model_dump_json().encode())
+
+    @staticmethod
+    def _path(folder: Path, key: ChunkKey) -> Path:
+        name = hashlib.sha256(key.model_dump_json().encode()).hexdigest()
+        return folder / name[:2] / f"{name}.json"

@@ -1,0 +1,86 @@
+"""From tokens laid on the sound to words with times.
+
+Whisper's own times smear into pauses: a word's start and end are drawn back to where the voice is.
+"""
+
+import string
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.hear.engine import FRAME_MS, Alignment, Engine
+from pipeline.model import WordRange
+
+Range = tuple[int, int]
+_PUNCTUATION = frozenset(string.punctuation + "…–—’‘“”")
+_LONGEST_MS = 1500  # a longer "word" has swallowed a pause
+_PAUSE_MS = 900  # ends an utterance, also inside a sentence
+
+
+@dataclass(frozen=True, slots=True)
+class TimedWord:
+    """A word as a pass heard it: tokens ``tokens[0] <= k < tokens[1]`` of the pass, times in ms of the recording."""
+
+    text: str
+    start_ms: int
+    end_ms: int
+    p: float
+    tokens: WordRange
+
+
+def split(engine: Engine, tokens: Sequence[int]) -> list[WordRange]:
+    """Token ranges of the words: a token that begins with a space begins a word; punctuation stays with its word."""
+    starts = [k for k, token in enumerate(tokens) if k == 0 or engine.text([token]).startswith(" ")]
+    pieces = list(zip(starts, [*starts[1:], len(tokens)], strict=True))
+    joined: list[WordRange] = []
+    for low, high in pieces:
+        bare = all(c in _PUNCTUATION for c in engine.text(tokens[low:high]).strip())
+        if bare and joined:
+            joined[-1] = (joined[-1][0], high)
+        else:
+            joined.append((low, high))
+    return joined
+
+
+def timed(
+    engine: Engine, tokens: Sequence[int], laid: Alignment, start_ms: int, end_ms: int, speech: Sequence[Range]
+) -> list[TimedWord]:
+    """The words of a pass over the chunk ``start_ms..end_ms`` whose voice lies in ``speech`` (both in ms)."""
+    words: list[TimedWord] = []
+    clock = start_ms
+    for low, high in split(engine, tokens):
+        text = engine.text(tokens[low:high]).strip()
+        if not text:
+            continue
+        spoken = high
+        while spoken > low + 1 and all(c in _PUNCTUATION for c in engine.text(tokens[spoken - 1 : spoken]).strip()):
+            spoken -= 1
+        frame = laid.start[spoken] if spoken < len(tokens) else laid.end_frame
+        start, end = start_ms + int(laid.start[low]) * FRAME_MS, start_ms + int(frame) * FRAME_MS
+        start, end = _to_voice(start, end, speech)
+        start = min(max(start, clock), end_ms - 1)
+        end = min(max(end, start + FRAME_MS), end_ms)
+        clock = start
+        words.append(TimedWord(text, start, end, round(float(np.mean(laid.p[low:spoken])), 4), (low, high)))
+    return words
+
+
+def _to_voice(start: int, end: int, speech: Sequence[Range]) -> Range:
+    """Draw the ends of a word out of silence; a word that lies in no voice at all stays where it is."""
+    touched = [(a, b) for a, b in speech if a < end and b > start]
+    if not touched:
+        return start, end
+    if end - start > _LONGEST_MS and len(touched) > 1:  # the voice after the pause is the word's: see the module's head
+        touched = touched[-1:] if touched[-1][1] - touched[-1][0] > 100 else touched[:1]
+    return max(start, touched[0][0]), min(end, touched[-1][1])
+
+
+def utterances(words: Sequence[tuple[str, int, int]]) -> list[WordRange]:
+    """Cut words (text, start, end in ms) after sentence ends and before pauses; consecutive ranges over all words."""
+    cuts = [0]
+    for k in range(1, len(words)):
+        before, (_, start, _) = words[k - 1], words[k]
+        if before[0][-1:] in ".?!" or start - before[2] >= _PAUSE_MS:
+            cuts.append(k)
+    return list(zip(cuts, [*cuts[1:], len(words)], strict=True)) if words else []
