@@ -22,6 +22,9 @@ from pipeline.store.events import (
 )
 from pipeline.store.records import Drafted, VisitRecord
 
+# Parts of the note that repeat its lines or ask: they are kept, but not searched and never what a hit plays.
+PROMPT_SECTIONS = ("check", "not_looked_at", "places")
+
 
 def apply_event(connection: sa.Connection, event: Event) -> None:
     """Bring infant, visit, recording and transcript up to the event. Kinds that none of them shows change nothing."""
@@ -171,8 +174,8 @@ def _line_row(visit: str, position: int, section: str, line: Line) -> dict[str, 
 
 def _passages(record: VisitRecord, note: Note) -> Iterator[dict[str, Any]]:
     """The lines that rest on words or were typed, and every utterance; prompts that nobody said are not searched."""
-    for _, line in _lines(note.sections):
-        if line.items or line.written:
+    for section, line in _lines(note.sections):
+        if (line.items or line.written) and section not in PROMPT_SECTIONS:
             yield {
                 "visit": record.visit,
                 "line": line.id,

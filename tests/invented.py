@@ -1,0 +1,124 @@
+"""Invented visits for the tests of the store, the search and the commands: no sound, no model, nobody real."""
+
+from datetime import date
+
+from pipeline.model import (
+    Age,
+    Extraction,
+    Infant,
+    Item,
+    Kind,
+    Line,
+    Mark,
+    Note,
+    Recording,
+    Remark,
+    Section,
+    Side,
+    Transcript,
+    Urgency,
+    item_id,
+    span_of,
+)
+from pipeline.store import Drafted, Store, VisitRecord, new_id
+from pipeline.store.events import InfantEntered, RecordingSealed, TranscriptMade, VisitOpened
+
+DAY = date(2026, 11, 25)
+
+
+def item(
+    transcript: Transcript,
+    words: tuple[int, int],
+    concept: str,
+    result: str | None,
+    *,
+    kind: Kind = "finding",
+    site: str | None = None,
+    side: Side = "none",
+    value: float | None = None,
+    unit: str | None = None,
+    level: str | None = None,
+) -> Item:
+    """An item resting on the words ``i0 <= i < i1``."""
+    span = span_of(transcript.words, *words)
+    return Item(
+        id=item_id(transcript.recording, concept, site, span.start_ms, words[1]),
+        kind=kind,
+        concept=concept,
+        site=site,
+        side=side,
+        result=result,
+        value=value,
+        unit=unit,
+        level=level,
+        evidence=(span,),
+    )
+
+
+def drafted(record: VisitRecord, items: tuple[Item, ...]) -> Drafted:
+    """A plain draft: one line an item, one remark on the first, and the remark once more as a point to check."""
+    remarks = tuple(
+        Remark(id=f"TEST:{i.concept}", rule="TEST", urgency=Urgency.ASK, title="invented", reason="invented",
+               source="invented", mark=Mark.OURS, items=(i.id,), spans=i.evidence)
+        for i in items[:1]
+    )  # fmt: skip
+    lines = tuple(
+        Line(id=i.id, text=f"{i.site or ''} {i.concept}: {i.result} {i.side}", items=(i.id,), spans=i.evidence)
+        for i in items
+    )
+    points = tuple(
+        Line(id=f"check:{r.id}", text="invented seizure prompt", items=r.items, spans=r.spans) for r in remarks
+    )
+    note = Note(
+        visit=record.visit,
+        recording=record.recording.id,
+        infant=record.infant,
+        age=record.age,
+        on=record.day,
+        sections=(
+            Section(id="found", title="Looked at and found", subsections=(
+                Section(id="found.all", title="All", lines=lines),
+            )),
+            Section(id="check", title="Points to check", lines=points),
+        ),
+        remarks=remarks,
+        program="test",
+        vocab_hash="0" * 64,
+    )  # fmt: skip
+    return Drafted(extraction=Extraction(items=items, clauses=()), remarks=remarks, note=note)
+
+
+def record_of(transcript: Transcript, infant: Infant, day: date = DAY, age: Age | None = None) -> VisitRecord:
+    """A visit with this transcript as it would stand in the record; nothing is stored."""
+    return VisitRecord(
+        visit=new_id(),
+        infant=infant,
+        day=day,
+        age=age,
+        recording=Recording(id=transcript.recording, sha256=transcript.recording, media_type="text/vtt",
+                            duration_ms=transcript.duration_ms),
+        transcript=transcript,
+        transcript_sha256="",
+    )  # fmt: skip
+
+
+def file_visit(store: Store, record: VisitRecord, *items: Item) -> VisitRecord:
+    """Store a visit with its draft, entering the infant where it is not known; returns it as it is on record."""
+    visit, infant = record.visit, record.infant
+    with store.writing() as unit:
+        sha256 = unit.blobs.keep(record.transcript.model_dump_json().encode())
+        if store.infant(infant.id) is None:
+            unit.append(InfantEntered(infant=infant), infant=infant.id)
+        opened = VisitOpened(visit=visit, infant=infant.id, day=record.day, age=record.age)
+        unit.append(opened, visit=visit, infant=infant.id)
+        unit.append(RecordingSealed(recording=record.recording), visit=visit)
+        made = TranscriptMade(recording=record.recording.id, sha256=sha256, model_sha256="0" * 64, vocab_hash="0" * 64)
+        unit.append(made, visit=visit)
+        stored = record.model_copy(update={"transcript_sha256": sha256})
+        unit.put_draft(stored, drafted(stored, items))
+    return stored
+
+
+def infant(code_name: str = "robin", **known: object) -> Infant:
+    """An infant by code name."""
+    return Infant.model_validate({"id": new_id(), "code_name": code_name, **known})

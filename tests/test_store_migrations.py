@@ -1,0 +1,85 @@
+"""The database's form: what the migrations make is what the program expects."""
+
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.operations import Operations
+from alembic.script import ScriptDirectory
+
+from pipeline.errors import StoreError
+from pipeline.store import Store, schema
+from pipeline.store.fts import create_fts, guard_events, quoted
+
+
+def test_the_migrations_end_in_the_tables_of_the_program(tmp_path: Path) -> None:
+    with Store(tmp_path) as store, store.reading() as connection:
+        context = MigrationContext.configure(connection, opts={
+            "include_name": lambda name, kind, _: not (kind == "table" and name.startswith("passage_fts")),
+        })  # fmt: skip
+        differences = compare_metadata(context, schema.metadata)
+
+    assert differences == []
+
+
+def test_the_newest_revision_is_the_one_expected() -> None:
+    scripts = ScriptDirectory(str(Path(schema.__file__).parent / "migrations"))
+
+    assert scripts.get_heads() == [schema.HEAD]
+
+
+def test_a_newer_database_is_refused_and_left_alone(tmp_path: Path) -> None:
+    with Store(tmp_path) as store, store.writing() as unit:
+        unit.connection.execute(sa.text("UPDATE alembic_version SET version_num = '9999'"))
+
+    with pytest.raises(StoreError, match="newer version"):
+        Store(tmp_path)
+
+
+def _add_passage(connection: sa.Connection, visit: str, text: str) -> None:
+    connection.execute(schema.passage.insert().values(visit=visit, start_ms=0, end_ms=1, text=text))
+
+
+def _found(connection: sa.Connection, words: str) -> int:
+    query = sa.text("SELECT count(*) FROM passage_fts WHERE passage_fts MATCH :words")
+    return int(connection.execute(query, {"words": quoted(words)}).scalar_one())
+
+
+def test_the_index_survives_a_batch_change(tmp_path: Path) -> None:
+    """A batch change makes the table anew, and its triggers are gone: create_fts brings them back."""
+    with Store(tmp_path) as store:
+        with store.writing() as unit:
+            unit.connection.exec_driver_sql("PRAGMA defer_foreign_keys=ON")
+            c = unit.connection
+            c.execute(schema.infant.insert().values(id="I", code_name="i", code_key="i", risk_factors=[]))
+            c.execute(schema.visit.insert().values(id="V", infant="I", day=sa.func.date("2026-11-25")))
+            _add_passage(c, "V", "a heart-murmur before")
+            operations = Operations(MigrationContext.configure(c))
+            with operations.batch_alter_table("passage", recreate="always") as batch:
+                batch.add_column(sa.Column("later", sa.Text))
+            with operations.batch_alter_table("event", recreate="always") as batch:
+                batch.add_column(sa.Column("later", sa.Text))
+            create_fts(c)
+            guard_events(c)
+            _add_passage(c, "V", "a murmur after, and it can't be heard")
+        with store.reading() as connection:
+            assert tuple(_found(connection, words) for words in ("heart-murmur", "murmurs", "can't")) == (1, 2, 1)
+            guards = connection.exec_driver_sql("SELECT count(*) FROM sqlite_master WHERE name LIKE 'event_%'").scalar()
+            assert guards == 2
+
+
+@pytest.mark.parametrize(
+    ("typed", "query"),
+    [
+        ("heart-murmur", '"heart-murmur"'),
+        ("can't", '"can\'t"'),
+        ('say "hip" OR * NEAR', '"say" "hip" "OR" "NEAR"'),
+        ("- * ^ ()", ""),
+        ("", ""),
+        ("a\0b", '"a" "b"'),
+    ],
+)
+def test_every_typed_word_is_quoted(typed: str, query: str) -> None:
+    assert query == quoted(typed)
