@@ -2,9 +2,10 @@
 
 Corrected age = age since birth minus the weeks that were missing to 40, for infants born before 37 completed weeks
 (American Academy of Pediatrics, Committee on Fetus and Newborn, "Age terminology during the perinatal period",
-Pediatrics 2004;114:1362-1364). From 37 weeks on the two are the same.
+Pediatrics 2004;114:1362-1364; from memory). From 37 weeks on, and after 24 months, the two are the same.
 """
 
+import math
 import re
 from datetime import date
 
@@ -13,6 +14,7 @@ from pipeline.model import Age
 
 TERM_WEEKS = 37
 FULL_WEEKS = 40
+CORRECTED_UNTIL_DAYS = 730
 GESTATION_RANGE = (22, 44)  # completed weeks; outside it a typing slip is likelier (common practice, no source)
 MAX_YEARS = 6  # the norms end before it; "18 years" for "18 weeks" is refused
 _DAYS = {"d": 1.0, "w": 7.0, "m": 30.4375, "y": 365.25}  # mean Gregorian month and year
@@ -36,13 +38,13 @@ def parse_age(text: str, gestation_weeks: int | None = None) -> Age:
     units = [unit[0].lower() for _, unit in parts]
     if not parts or not _FILLERS.match(_PART.sub(" ", bare)) or len(set(units)) != len(units) or corrected > 1:
         raise InputError(f'age "{said[:60]}" cannot be read; write it as number and unit, {_EXAMPLES}.')
-    days = int(sum(float(number) * _DAYS[unit] for (number, _), unit in zip(parts, units, strict=True)))
+    days = math.ceil(sum(float(number) * _DAYS[unit] for (number, _), unit in zip(parts, units, strict=True)))
     if days > MAX_YEARS * _DAYS["y"]:
         raise InputError(f'age "{said[:60]}" is more than {MAX_YEARS} years; this is for infants. Is the unit right?')
-    missing = _missing_days(check_gestation(gestation_weeks))
+    check_gestation(gestation_weeks)
     if corrected:
-        return Age(days=days + (missing or 0), corrected_days=days, as_said=said)
-    return Age(days=days, corrected_days=None if missing is None else days - missing, as_said=said)
+        return Age(days=days + (_missing_days(gestation_weeks) or 0), corrected_days=days, as_said=said)
+    return Age(days=days, corrected_days=_corrected(days, gestation_weeks), as_said=said)
 
 
 def age_from_birth(born: date, on: date, gestation_weeks: int | None = None) -> Age:
@@ -52,8 +54,7 @@ def age_from_birth(born: date, on: date, gestation_weeks: int | None = None) -> 
     days = (on - born).days
     if days > MAX_YEARS * _DAYS["y"]:
         raise InputError(f"birth date {born} is more than {MAX_YEARS} years before the visit on {on}; check the year.")
-    missing = _missing_days(check_gestation(gestation_weeks))
-    return Age(days=days, corrected_days=None if missing is None else days - missing)
+    return Age(days=days, corrected_days=_corrected(days, check_gestation(gestation_weeks)))
 
 
 def parse_date(text: str, what: str) -> date:
@@ -70,6 +71,12 @@ def check_gestation(weeks: int | None) -> int | None:
     if weeks is not None and not low <= weeks <= high:
         raise InputError(f"gestation of {weeks} weeks cannot be; give completed weeks from {low} to {high}.")
     return weeks
+
+
+def _corrected(days: int, gestation_weeks: int | None) -> int | None:
+    """Negative before the due date; None where the gestation is not known."""
+    missing = 0 if days > CORRECTED_UNTIL_DAYS else _missing_days(gestation_weeks)
+    return None if missing is None else days - missing
 
 
 def _missing_days(gestation_weeks: int | None) -> int | None:

@@ -27,11 +27,15 @@ class Settings(BaseModel):
 
 @dataclass(frozen=True)
 class Config:
-    """Folders and settings of one run. ``home`` holds the record; ``cache`` may be deleted at any time."""
+    """Folders and settings of one run. ``home`` holds the record."""
 
     home: Path
-    cache: Path
     settings: Settings
+
+    @property
+    def notes(self) -> Path:
+        """The notes as files, a folder a visit: what a search plays."""
+        return self.home / "notes"
 
     @property
     def own_words(self) -> Path:
@@ -45,7 +49,6 @@ def load_config() -> Config:
     home = Path(given).expanduser().absolute() if given else Path(platformdirs.user_data_dir(_APP, appauthor=False))
     return Config(
         home=home,
-        cache=Path(platformdirs.user_cache_dir(_APP, appauthor=False)),
         settings=_read_settings(home / "settings.toml"),
     )
 

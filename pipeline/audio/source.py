@@ -64,18 +64,15 @@ class Sound:
         waiting: list[Samples] = []
         with _opened(self.path) as container:
             stream = _audio_stream(container, self.path)
-            resampler = av.AudioResampler(format="s16", layout="mono", rate=RATE)
-            for item in _frames(container, stream):
-                if item is None:
+            for samples in _resampled(_frames(container, stream)):
+                if samples is None:
                     broken += 1
                     continue
-                for resampled in resampler.resample(item):
-                    waiting.append(resampled.to_ndarray().reshape(-1).astype(np.int16, copy=False))
+                waiting.append(samples)
                 if (held := sum(map(len, waiting))) >= BLOCK:
                     total += held
                     yield np.concatenate(waiting)
                     waiting = []
-            waiting.extend(f.to_ndarray().reshape(-1).astype(np.int16, copy=False) for f in resampler.resample(None))
         if held := sum(map(len, waiting)):
             total += held
             yield np.concatenate(waiting)
@@ -182,3 +179,28 @@ def _frames(container: InputContainer, stream: AudioStream) -> Iterator[av.Audio
             yield from packet.decode()
         except FFmpegError:
             yield None
+
+
+def _resampled(frames: Iterator[av.AudioFrame | None]) -> Iterator[Samples | None]:
+    """16 kHz mono samples of the frames; None is passed on."""
+
+    def new() -> av.AudioResampler:
+        return av.AudioResampler(format="s16", layout="mono", rate=RATE)
+
+    resampler = new()
+    for frame in frames:
+        if frame is None:
+            yield None
+            continue
+        try:
+            done = resampler.resample(frame)
+        except ValueError:  # rate or channels change inside the stream (chained Ogg, AAC): go on with a new one
+            yield from map(_samples, resampler.resample(None))
+            resampler = new()
+            done = resampler.resample(frame)
+        yield from map(_samples, done)
+    yield from map(_samples, resampler.resample(None))
+
+
+def _samples(frame: av.AudioFrame) -> Samples:
+    return frame.to_ndarray().reshape(-1).astype(np.int16, copy=False)

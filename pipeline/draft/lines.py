@@ -6,6 +6,7 @@ from pipeline.vocabulary import Vocabulary
 
 _OPEN = "not_assessed"
 _NUMBER = "value"
+_HALVES = "\n"  # between head and body of a pattern; speech cannot reach a pattern
 
 
 class LineWriter:
@@ -23,8 +24,8 @@ class LineWriter:
         """
         pattern = self._pattern(item)
         slots = self._slots(item, pattern, as_said)
-        words = [fill(pattern, slots).removeprefix(", ").removesuffix(":").strip()]
-        words += self._tails(item, pattern, slots)
+        head, body = (fill(half, slots).removeprefix(", ").strip() for half in pattern.split(_HALVES))
+        words = [": ".join(half for half in (head, body) if half), *self._tails(item, pattern, slots)]
         if after_treatment:
             words.append(self._wording.word("line", "after_treatment"))
         words.append(self._source(item, told=told))
@@ -50,20 +51,19 @@ class LineWriter:
         return known.label if known else site.replace("_", " ")
 
     def _pattern(self, item: Item) -> str:
-        """Head and body of a line as one pattern."""
+        """Head and body of a line as one pattern, ``_HALVES`` between them."""
         phrase = self._wording.phrase(item.concept)
         result, head = item.result, phrase.head
         if result in phrase.whole:
-            return phrase.whole[result]
+            return _HALVES + phrase.whole[result]
         if result == _OPEN or result is None:
             if "{label}" not in head and not phrase.names:
                 head = f"{head}, {{label}}" if head else "{label}"
             body = self._wording.word("line", _OPEN if result else "no_result")
         else:
-            body = phrase.results.get(result, "{result}")
-        if not head:
-            return body if result in phrase.results else f"{{label}}: {body}"
-        return f"{head}: {body}"
+            body = phrase.results.get(result, "{amount}" if result == _NUMBER else "{result}")
+            head = head if head or result in phrase.results else "{label}"
+        return f"{head}{_HALVES}{body}"
 
     def _slots(self, item: Item, pattern: str, as_said: str) -> dict[str, str]:
         word = self._wording.word
@@ -74,15 +74,19 @@ class LineWriter:
             "" if item.site == "whole_body" else site
         )  # "of the whole body" says nothing where it may be left out
         side = item.side if item.side != "none" else None
+        known = self._vocab.sites.get(item.site or "")
+        paired = known is not None and known.paired
         return {
             "label": concept.label if concept else item.concept.rpartition(".")[2].replace("_", " "),
             "result": form.label if form else (item.result or "").replace("_", " "),
             "site": site or word("line", "no_site") if needs(pattern, "site") else optional,
-            "elsewhere": site if concept and concept.site != item.site else "",
+            "elsewhere": "" if concept and concept.site == item.site else optional,
             "level": item.level or "",
             "side": word("side", side),
             "to": word("to", side),
             "on": word("on", side),
+            "own": word("side", side) if paired else "",
+            "toward": "" if paired else word("to", side),
             "amount": self._amount(item.value, item.unit) if item.value is not None else "",
             "value": self._value(item, as_said),
             "words": quoted(item.detail or item.quote),

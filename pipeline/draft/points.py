@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from pipeline.draft.wording import Wording, clock, fill, quoted
+from pipeline.draft.wording import Wording, fill, quoted
 from pipeline.model import ClauseClass, Extraction, Item, Line, Remark, Span, Transcript, Urgency, Word, span_of
 
 # Below this the recogniser's own probability counts as unsure. Chosen with the recogniser's measurements in mind
@@ -72,11 +72,7 @@ def loose_points(extraction: Extraction, transcript: Transcript, wording: Wordin
     """What became no line though it may matter: stretches not heard, clauses with trade terms that found no place."""
     asked, lines = wording.words["points"], []
     for gap in transcript.dropped:
-        slots = {
-            "from": clock(gap.start_ms),
-            "to": clock(gap.end_ms),
-            "reason": wording.word("dropped", gap.reason),
-        }
+        slots = {"reason": wording.word("dropped", gap.reason)}
         at = next((word.i for word in transcript.words if word.start_ms >= gap.start_ms), len(transcript.words))
         span = Span(start_ms=gap.start_ms, end_ms=gap.end_ms, words=(at, at), quote=gap.text)
         lines.append(Line(id=f"check:not_heard:{gap.start_ms}", text=fill(asked["not_heard"], slots), spans=(span,)))

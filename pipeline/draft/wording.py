@@ -158,9 +158,3 @@ def needs(pattern: str, slot: str) -> bool:
 def quoted(text: str) -> str:
     """The speaker's own words between quotation marks; empty stays empty."""
     return f"“{text.strip()}”" if text.strip() else ""
-
-
-def clock(ms: int) -> str:
-    """A time of the recording as a person reads it: ``1:05``, from an hour on ``1:02:03``."""
-    hours, seconds = divmod(ms // 1000, 3600)
-    return f"{hours}:{seconds // 60:02d}:{seconds % 60:02d}" if hours else f"{seconds // 60}:{seconds % 60:02d}"

@@ -111,7 +111,8 @@ class Engine:
 
         ``prefix`` holds tokens of words likely to be said (at most MAX_PREFIX).
         """
-        prompt = self._prompt(prefix[:MAX_PREFIX])
+        # Without time tokens the model writes on to the end of the chunk; with them it may stop at a sentence's start.
+        prompt = [*self._prompt(prefix[:MAX_PREFIX]), self._tokenizer.no_timestamps]
         tries: list[Decoded] = []
         for temperature in _TEMPERATURES:
             self._set_seed(7)  # sampling must give the same text for the same sound
@@ -127,7 +128,6 @@ class Engine:
                 return_scores=True,
                 return_no_speech_prob=True,
                 suppress_tokens=self._suppressed,
-                max_initial_timestamp_index=50,
                 **how,
             )[0]
             ids = result.sequences_ids[0]

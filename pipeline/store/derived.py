@@ -9,7 +9,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from pipeline.model import Infant, Item, Line, Note, Section
+from pipeline.model import Infant, Item, Line, Section
 from pipeline.store import schema
 from pipeline.store.events import (
     Event,
@@ -22,7 +22,7 @@ from pipeline.store.events import (
 )
 from pipeline.store.records import Drafted, VisitRecord
 
-# Parts of the note that repeat its lines or ask: they are kept, but not searched and never what a hit plays.
+# Parts of the note that repeat its lines or ask: they are kept, but are never what a hit shows.
 PROMPT_SECTIONS = ("check", "not_looked_at", "places")
 
 
@@ -107,7 +107,7 @@ def put_draft(connection: sa.Connection, record: VisitRecord, drafted: Drafted) 
                 if item in known
             ],
         ),
-        (schema.passage, list(_passages(record, note))),
+        (schema.passage, list(_passages(record.visit, drafted))),
     ):
         if rows:
             connection.execute(table.insert(), rows)
@@ -172,23 +172,17 @@ def _line_row(visit: str, position: int, section: str, line: Line) -> dict[str, 
     return {"visit": visit, "id": line.id, "position": position, "section": section, "text": line.text, "data": data}
 
 
-def _passages(record: VisitRecord, note: Note) -> Iterator[dict[str, Any]]:
-    """The lines that rest on words or were typed, and every utterance; prompts that nobody said are not searched."""
-    for section, line in _lines(note.sections):
-        if (line.items or line.written) and section not in PROMPT_SECTIONS:
-            yield {
-                "visit": record.visit,
-                "line": line.id,
-                "start_ms": min((span.start_ms for span in line.spans), default=0),
-                "end_ms": max((span.end_ms for span in line.spans), default=0),
-                "text": " ".join([line.text, *(span.quote for span in line.spans)]),
-            }
-    words = record.transcript.words
-    for i0, i1 in record.transcript.utterances:
+def _passages(visit: str, drafted: Drafted) -> Iterator[dict[str, Any]]:
+    """Every utterance, and every line that a person typed: what was said or written, not what the program words."""
+    words = drafted.transcript.words
+    for i0, i1 in drafted.transcript.utterances:
         yield {
-            "visit": record.visit,
+            "visit": visit,
             "line": None,
             "start_ms": words[i0].start_ms,
             "end_ms": words[i1 - 1].end_ms,
-            "text": record.transcript.quote((i0, i1)),
+            "text": drafted.transcript.quote((i0, i1)),
         }
+    for _, line in _lines(drafted.note.sections):
+        if line.written:
+            yield {"visit": visit, "line": line.id, "start_ms": 0, "end_ms": 0, "text": line.text}

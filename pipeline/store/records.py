@@ -19,8 +19,12 @@ class VisitRecord(Frozen):
 
 
 class Drafted(Frozen):
-    """What the stages made of a visit: derived, and made again at any time from its VisitRecord."""
+    """What the stages made of a visit: derived, and made again at any time from its VisitRecord.
 
+    ``transcript``: the words as they hold now (the stored ones with corrections and doubts); the items rest on them.
+    """
+
+    transcript: Transcript
     extraction: Extraction
     remarks: tuple[Remark, ...]
     note: Note

@@ -156,7 +156,7 @@ line_item = sa.Table(
     sa.ForeignKeyConstraint(["visit", "line"], ["line.visit", "line.id"]),
 )
 
-# What full text is searched in: the note's lines with the words they rest on (``line`` set) and every utterance.
+# What full text is searched in: every utterance, and the lines that a person typed (``line`` set).
 passage = sa.Table(
     "passage",
     metadata,
