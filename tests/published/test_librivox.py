@@ -14,8 +14,7 @@ import pytest
 from rapidfuzz.distance import Levenshtein, Opcodes
 
 from pipeline.audio import open_sound
-from pipeline.config import load_config
-from pipeline.hear import Hearer, embedded_model
+from pipeline.hear import Hearer, cache_folder, embedded_model
 from pipeline.model import Transcript
 from pipeline.vocabulary import load_vocabulary
 
@@ -29,7 +28,7 @@ pytestmark = [pytest.mark.model, pytest.mark.network]
 @pytest.fixture(scope="module")
 def librivox() -> Path:
     """The folder of the test set, fetched once into the user's cache; skips where the registry cannot be reached."""
-    folder = load_config().cache / "published" / "pocketsphinx-5.1.1"
+    folder = cache_folder() / "published" / "pocketsphinx-5.1.1"
     if not list(folder.glob("*.tar.gz")):
         command = [sys.executable, "-m", "pip", "download", "-q", "--no-deps", "--no-binary", "pocketsphinx"]
         try:
@@ -56,7 +55,7 @@ def words_of(text: str) -> list[str]:
 @pytest.fixture(scope="module")
 def pairs(librivox: Path) -> list[tuple[Transcript, list[tuple[str, int]]]]:
     """What was heard of each sentence, and the words as aligned: text, start in milliseconds."""
-    hearer = Hearer(embedded_model(load_config().cache), load_vocabulary())
+    hearer = Hearer(embedded_model(), load_vocabulary())
     found = []
     for path in sorted(librivox.glob("*_64kb-*.wav")):
         aligned = json.loads(path.with_suffix(".json").read_text())["w"]
