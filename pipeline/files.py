@@ -18,15 +18,23 @@ _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 
 def private_folder(path: Path) -> Path:
     """Make a folder, parents included, readable by its owner alone. Raises InputError where it cannot be."""
+    _make_folders(path)
+    return path
+
+
+def _make_folders(path: Path) -> list[Path]:
+    """Make a folder and its parents; returns those that were not there, outermost first."""
+    made = []
     try:
         for folder in reversed([path, *path.parents]):
             if not folder.exists():
                 folder.mkdir(mode=FOLDER_MODE, exist_ok=True)
+                made.append(folder)
     except OSError as error:
         raise InputError(f"{path}: the folder cannot be made ({error.strerror}); name another place.") from error
     if not path.is_dir():
         raise InputError(f"{path}: is a file, not a folder; name another place.")
-    return path
+    return made
 
 
 class Staged:
@@ -34,9 +42,14 @@ class Staged:
 
     def __init__(self) -> None:
         self._waiting: list[tuple[Path, Path]] = []
+        self._made: list[Path] = []
 
     def write(self, path: Path, data: bytes | Iterator[bytes]) -> None:
-        """Write and sync ``data`` beside ``path``. Raises StoreError where the disk is full or refuses."""
+        """Write and sync ``data`` beside ``path``, in a folder that is made where there is none.
+
+        Raises StoreError where the disk is full or refuses, InputError where the folder cannot be.
+        """
+        self._made += _make_folders(path.parent)
         temporary = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
         self._waiting.append((temporary, path))
         try:
@@ -58,13 +71,18 @@ class Staged:
         for folder in {path.parent for _, path in self._waiting}:
             _sync_folder(folder)
         self._waiting.clear()
+        self._made.clear()
 
     def discard(self) -> None:
-        """Remove what was not published."""
+        """Remove what was not published, and the folders made for it."""
         for temporary, _ in self._waiting:
             with suppress(OSError):
                 temporary.unlink(missing_ok=True)
+        for folder in reversed(self._made):
+            with suppress(OSError):
+                folder.rmdir()
         self._waiting.clear()
+        self._made.clear()
 
 
 @contextmanager

@@ -85,7 +85,7 @@ def drafted(record: VisitRecord, items: tuple[Item, ...]) -> Drafted:
         program="test",
         vocab_hash="0" * 64,
     )  # fmt: skip
-    return Drafted(extraction=Extraction(items=items, clauses=()), remarks=remarks, note=note)
+    return Drafted(transcript=record.transcript, extraction=Extraction(items=items, clauses=()), remarks=remarks, note=note)
 
 
 def record_of(transcript: Transcript, infant: Infant, day: date = DAY, age: Age | None = None) -> VisitRecord:

@@ -23,15 +23,16 @@ from pipeline.model import Age
         ("5 days", None, 5, None),
         ("0 days", None, 0, None),
         ("1 day old", None, 1, None),
-        ("3 months", None, 91, None),
+        ("3 months", None, 92, None),
         ("7 weeks and 3 days", None, 52, None),
         ("7 weeks, 3 days old", None, 52, None),
         ("9wk", None, 63, None),
-        ("1.5 months", None, 45, None),
-        ("3 months corrected", None, 91, 91),
-        ("3 months corrected", 32, 147, 91),
-        ("corrected age 3 months", 32, 147, 91),
+        ("1.5 months", None, 46, None),
+        ("3 months corrected", None, 92, 92),
+        ("3 months corrected", 32, 148, 92),
+        ("corrected age 3 months", 32, 148, 92),
         ("  9   WEEKS ", None, 63, None),
+        ("3 years", None, 1096, 1096),  # past two years nothing is taken off
     ],
 )
 def test_an_age_is_read_in_days(text: str, gestation: int | None, days: int, corrected: int | None) -> None:

@@ -6,7 +6,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from pipeline.errors import InputError, StoreError
-from pipeline.files import Staged, blocks_of, private_folder
+from pipeline.files import Staged, blocks_of
 
 
 class Blobs:
@@ -65,7 +65,6 @@ class StagedBlobs:
     def _stage(self, sha256: str, data: bytes | Iterator[bytes]) -> None:
         path = self._blobs.path(sha256)
         if not path.exists() and path not in self._new:
-            private_folder(path.parent)
             self._new.append(path)
             self._batch.write(path, data)
 

@@ -60,6 +60,10 @@ class Writing:
         """Replace the derived lines of a visit by a new draft."""
         put_draft(self.connection, record, drafted)
 
+    def infant(self, key: str) -> Infant | None:
+        """The infant of this id or code name as it stands inside this change."""
+        return _find_infant(self.connection, key)
+
     def _refuse_taken(self, infant: Infant, *, entered: bool) -> None:
         table = schema.infant
         keys = {infant.id.casefold(), infant.code_name.casefold()}
@@ -87,8 +91,11 @@ class Store:
 
     @staticmethod
     def exists(home: Path) -> bool:
-        """Whether there is a record under ``home``."""
-        return (home / DATABASE).exists()
+        """Whether there is a record under ``home``; also where that cannot be told, so that opening it says why."""
+        try:
+            return (home / DATABASE).exists()
+        except OSError:
+            return True
 
     def __enter__(self) -> Self:
         return self
@@ -121,13 +128,8 @@ class Store:
 
     def infant(self, key: str) -> Infant | None:
         """The infant of this id or code name, without regard to case."""
-        table = schema.infant
-        folded = key.casefold()
         with self.reading() as connection:
-            row = connection.execute(
-                sa.select(table).where(sa.or_(table.c.code_key == folded, sa.func.lower(table.c.id) == folded))
-            ).first()
-        return _infant(row) if row else None
+            return _find_infant(connection, key)
 
     def visit_of(self, recording: str) -> str | None:
         """The visit that a recording belongs to."""
@@ -198,6 +200,13 @@ class Store:
             return Transcript.model_validate_json(self.blobs.read(sha256))
         except ValidationError as error:
             raise StoreError(f"{self.blobs.path(sha256)}: no transcript of this program's form.") from error
+
+
+def _find_infant(connection: sa.Connection, key: str) -> Infant | None:
+    table, folded = schema.infant, key.casefold()
+    same = sa.or_(table.c.code_key == folded, sa.func.lower(table.c.id) == folded)
+    row = connection.execute(sa.select(table).where(same)).first()
+    return _infant(row) if row else None
 
 
 def _infant(row: sa.Row[tuple[object, ...]]) -> Infant:

@@ -1,0 +1,196 @@
+"""The shipped stages behind one face, each imported when it is first used: a search must not load a recogniser.
+
+``run.py`` composes; it knows the stages by the Protocol ``Stages`` alone, so that a test can put its own in.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from pipeline import __version__
+from pipeline.config import Config
+from pipeline.model import Age, Extraction, Item, Note, Recording, Remark, Transcript
+from pipeline.store.records import VisitRecord
+from pipeline.vocabulary import Vocabulary
+
+if TYPE_CHECKING:
+    from pipeline.check import Norms
+    from pipeline.extract import Extractor
+    from pipeline.hear import Hearer
+
+Progress = Callable[[int, int], None]  # milliseconds done, milliseconds in all
+NotLookedAt = tuple[str, str, str]  # label, state, reason
+
+
+@dataclass(frozen=True)
+class Copy:
+    """The sound as the note carries it: bytes of a file of type ``media_type``."""
+
+    data: bytes
+    media_type: str
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A sound file after hearing. ``recording.torn`` says what of it was lost; ``copy`` is None where not asked for."""
+
+    transcript: Transcript
+    recording: Recording
+    copy: Copy | None
+
+
+class Stages(Protocol):
+    """What run.py needs of the stages; every method gives the same for the same input."""
+
+    vocab: Vocabulary
+
+    def hear(self, path: Path, on_progress: Progress | None, *, copy: bool) -> Heard:
+        """Hear a sound file. Raises InputError, ModelError."""
+
+    def repair(self, transcript: Transcript) -> Transcript:
+        """Put misheard trade terms right."""
+
+    def doubt(self, transcript: Transcript, age: Age | None) -> Transcript:
+        """Mark what may have been heard otherwise, given the age."""
+
+    def extract(self, transcript: Transcript, age: Age | None, gestation_weeks: int | None) -> Extraction:
+        """The items of a transcript."""
+
+    def age(self, record: VisitRecord, items: tuple[Item, ...]) -> Age | None:
+        """The age on record, else as told in the visit."""
+
+    def check(
+        self, record: VisitRecord, extraction: Extraction, words: Transcript, age: Age | None
+    ) -> tuple[Remark, ...]:
+        """The points raised about the items."""
+
+    def not_looked_at(self, items: tuple[Item, ...], words: Transcript, age: Age | None) -> tuple[NotLookedAt, ...]:
+        """What a visit should look at, and what became of it."""
+
+    def draft(
+        self,
+        record: VisitRecord,
+        extraction: Extraction,
+        remarks: tuple[Remark, ...],
+        words: Transcript,
+        age: Age | None,
+        not_looked_at: tuple[NotLookedAt, ...],
+    ) -> Note:
+        """The note."""
+
+    def render(self, note: Note, words: Transcript, copy: Copy | None) -> dict[str, bytes]:
+        """The note's files by name."""
+
+
+class ShippedStages:
+    """The stages of this program."""
+
+    def __init__(self, vocab: Vocabulary, config: Config) -> None:
+        self.vocab = vocab
+        self._config = config
+
+    @cached_property
+    def _hearer(self) -> "Hearer":
+        from pipeline.hear import Hearer, embedded_model, model_at
+        from pipeline.hear.models import cache_folder
+
+        chosen = self._config.settings.model
+        return Hearer(model_at(chosen) if chosen else embedded_model(), self.vocab, keep=cache_folder())
+
+    @cached_property
+    def _extractor(self) -> "Extractor":
+        from pipeline.extract import Extractor
+
+        return Extractor(self.vocab)
+
+    @cached_property
+    def _norms(self) -> "Norms":
+        from pipeline.check import load_norms
+
+        return load_norms()
+
+    def hear(self, path: Path, on_progress: Progress | None, *, copy: bool) -> Heard:
+        from pipeline.audio import compact_copy, open_sound
+
+        sound = open_sound(path)
+        transcript = self._hearer.hear(sound, on_progress=on_progress)
+        made = compact_copy(sound.blocks()) if copy else None
+        recording = Recording(
+            id=transcript.recording,
+            sha256=sound.sha256,
+            media_type=sound.media_type,
+            duration_ms=sound.duration_ms,
+            source_name=path.name,
+            torn=sound.torn,
+        )
+        return Heard(transcript, recording, Copy(made.data, made.media_type) if made else None)
+
+    def repair(self, transcript: Transcript) -> Transcript:
+        from pipeline.repair import accept, propose
+
+        return accept(transcript, propose(transcript, self.vocab), None)
+
+    def doubt(self, transcript: Transcript, age: Age | None) -> Transcript:
+        from pipeline.repair import doubt_numbers
+
+        return doubt_numbers(transcript, age)
+
+    def extract(self, transcript: Transcript, age: Age | None, gestation_weeks: int | None) -> Extraction:
+        return self._extractor.extract(transcript, age, gestation_weeks)
+
+    def age(self, record: VisitRecord, items: tuple[Item, ...]) -> Age | None:
+        from pipeline.check import age_at_visit
+
+        return record.age or age_at_visit(record.infant, record.day, items)
+
+    def check(
+        self, record: VisitRecord, extraction: Extraction, words: Transcript, age: Age | None
+    ) -> tuple[Remark, ...]:
+        from pipeline.check import Options, check
+
+        options = Options(words=words.words)
+        return check(extraction.items, infant=record.infant, age=age, norms=self._norms, options=options)
+
+    def not_looked_at(self, items: tuple[Item, ...], words: Transcript, age: Age | None) -> tuple[NotLookedAt, ...]:
+        from pipeline.check import coverage
+
+        entries = coverage(items, age, self._norms, dropped=words.dropped).entries
+        return tuple((entry.label, entry.state.name.lower(), entry.why) for entry in entries)
+
+    def draft(
+        self,
+        record: VisitRecord,
+        extraction: Extraction,
+        remarks: tuple[Remark, ...],
+        words: Transcript,
+        age: Age | None,
+        not_looked_at: tuple[NotLookedAt, ...],
+    ) -> Note:
+        from pipeline.draft import draft_note
+
+        return draft_note(
+            extraction,
+            remarks,
+            words,
+            infant=record.infant,
+            age=age,
+            on=record.day,
+            visit=record.visit,
+            vocab=self.vocab,
+            coverage=not_looked_at,
+            audio_sha256=record.recording.sha256,
+            audio_type=record.recording.media_type,
+            program=f"handspoken {__version__}",
+        )
+
+    def render(self, note: Note, words: Transcript, copy: Copy | None) -> dict[str, bytes]:
+        from pipeline.render import EmbeddedAudio, render_html, render_markdown, render_text
+
+        audio = EmbeddedAudio(copy.data, copy.media_type) if copy else None
+        return {
+            "note.html": render_html(note, words, audio).encode(),
+            "note.md": render_markdown(note).encode(),
+            "note.txt": render_text(note).encode(),
+        }
