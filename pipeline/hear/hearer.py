@@ -62,6 +62,10 @@ class Hearer:
     def _engine(self) -> Engine:
         return Engine(self._model, device=self._device, threads=self._threads)
 
+    def load(self) -> None:
+        """Load the model now and not with the first chunk. Raises ModelError."""
+        _ = self._engine
+
     def results(self, chunks: Iterable[SoundChunk]) -> Iterator[tuple[SoundChunk, ChunkResult]]:
         """Hear chunk after chunk; what is kept under the same key is taken as it is."""
         for chunk in chunks:
