@@ -70,6 +70,7 @@
       if (!sound.paused && sound.currentTime >= stopAt) sound.pause();
     });
     sound.addEventListener("pause", () => {
+      if (!sound.paused) return; // another span was chosen meanwhile
       stopAt = Infinity;
       clear();
       heard.textContent = "";

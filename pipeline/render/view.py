@@ -57,7 +57,7 @@ class RemarkView:
 
 @dataclass(frozen=True)
 class LineView:
-    """One line: its anchor in the page, times, own words, remarks, and the line it repeats (points to check)."""
+    """One line: its anchor in the page, times, own words, remarks, and the lines it speaks about (points, places)."""
 
     line: Line
     anchor: str
@@ -66,6 +66,7 @@ class LineView:
     remarks: tuple[RemarkView, ...]
     folded: tuple[RemarkView, ...]
     about: str
+    anchors: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -163,7 +164,7 @@ class _Viewer:
 
     def _line(self, line: Line) -> LineView:
         own = line.id in line.items
-        remarks = [r for r in self._shown if own and line.id in r.remark.items and r.remark.urgency is not Urgency.ASK]
+        remarks = [r for r in self._shown if own and line.id in r.remark.items]
         return LineView(
             line=line,
             anchor=anchor(line.id),
@@ -172,6 +173,7 @@ class _Viewer:
             remarks=tuple(r for r in remarks if r.remark.urgency not in _FOLDED),
             folded=tuple(r for r in remarks if r.remark.urgency in _FOLDED),
             about=anchor(line.items[0]) if line.items and not own else "",
+            anchors=tuple(anchor(item) for item in line.items),
         )
 
     def _remark(self, remark: Remark) -> RemarkView:
