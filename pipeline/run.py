@@ -129,11 +129,14 @@ def transcribe(path: Path, to: Path | None, stages: Stages, on_progress: Progres
 # ---------------------------------------------------------------- items
 
 
-def extract_file(path: Path, age: str | None, gestation_weeks: int | None, stages: Stages) -> Extraction:
-    """The items of a transcript; nothing is stored. Raises InputError."""
+def extract_file(
+    path: Path, age: str | None, gestation_weeks: int | None, stages: Stages
+) -> tuple[Transcript, Extraction]:
+    """The words of a transcript as they were understood, and their items; nothing is stored. Raises InputError."""
     parsed = parse_age(age, gestation_weeks) if age is not None else None
-    words = stages.repair(read_words(path))
-    return stages.extract(stages.doubt(words, parsed), parsed, check_gestation(gestation_weeks))
+    weeks = check_gestation(gestation_weeks)
+    words = stages.doubt(stages.repair(read_words(path)), parsed)
+    return words, stages.extract(words, parsed, weeks)
 
 
 def extract_folder(
@@ -154,7 +157,7 @@ def extract_folder(
         try:
             said_age, said_gestation = sibling_facts(path)
             weeks = gestation_weeks if said_gestation is None else said_gestation
-            extraction = extract_file(path, said_age or age, weeks, stages)
+            _, extraction = extract_file(path, said_age or age, weeks, stages)
             write_atomic(to / f"{path.stem}.json", json_bytes(extraction_json(extraction, explain=explain)))
             yield path, None
         except HandspokenError as error:

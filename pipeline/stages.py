@@ -115,6 +115,8 @@ class ShippedStages:
         from pipeline.audio import compact_copy, open_sound
 
         sound = open_sound(path)
+        if on_progress is not None:
+            on_progress(0, sound.duration_ms)
         transcript = self._hearer.hear(sound, on_progress=on_progress)
         made = compact_copy(sound.blocks()) if copy else None
         recording = Recording(
@@ -138,7 +140,7 @@ class ShippedStages:
         return doubt_numbers(transcript, age)
 
     def extract(self, transcript: Transcript, age: Age | None, gestation_weeks: int | None) -> Extraction:
-        return self._extractor.extract(transcript, age, gestation_weeks)
+        return self._extractor.extract(transcript, age=age, gestation_weeks=gestation_weeks)
 
     def age(self, record: VisitRecord, items: tuple[Item, ...]) -> Age | None:
         from pipeline.check import age_at_visit

@@ -131,6 +131,15 @@ class Store:
         with self.reading() as connection:
             return _find_infant(connection, key)
 
+    def counts(self) -> tuple[int, int]:
+        """How many infants and how many visits are on record."""
+        with self.reading() as connection:
+            infants, visits = (
+                connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
+                for table in (schema.infant, schema.visit)
+            )
+        return infants, visits
+
     def visit_of(self, recording: str) -> str | None:
         """The visit that a recording belongs to."""
         with self.reading() as connection:

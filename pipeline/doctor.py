@@ -1,0 +1,85 @@
+"""What is installed, which speech model, where the data lies, and how much room is left."""
+
+import platform
+import shutil
+import sys
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from pipeline import __version__
+from pipeline.config import Config
+from pipeline.errors import HandspokenError
+from pipeline.model import Frozen
+from pipeline.store import Store
+from pipeline.vocabulary import load_vocabulary
+
+PACKAGES = ("av", "ctranslate2", "faster-whisper", "spacy", "sqlalchemy", "pydantic")
+LITTLE_ROOM = 1 << 30  # bytes; an hour of sound takes about 100 MB
+
+
+class Finding(Frozen):
+    """One thing looked at: how it is, and whether that stands in the way of work."""
+
+    what: str
+    state: str
+    good: bool = True
+
+
+def examine(config: Config) -> tuple[Finding, ...]:
+    """Look at everything a visit needs; changes nothing and raises nothing."""
+    return (
+        Finding(
+            what="program", state=f"handspoken {__version__}, Python {platform.python_version()} on {sys.platform}"
+        ),
+        *map(_package, PACKAGES),
+        _model(config),
+        _vocabulary(config),
+        _record(config),
+        _room(config.home),
+    )
+
+
+def _package(name: str) -> Finding:
+    try:
+        return Finding(what=name, state=version(name))
+    except PackageNotFoundError:
+        return Finding(what=name, state="not installed: install the program again", good=False)
+
+
+def _model(config: Config) -> Finding:
+    what = "speech model"
+    try:
+        from pipeline.hear.models import embedded_model, model_at
+
+        model = model_at(config.settings.model) if config.settings.model else embedded_model()
+    except HandspokenError as error:
+        return Finding(what=what, state=str(error), good=False)
+    return Finding(what=what, state=f"{model.name}, SHA-256 {model.sha256[:16]}…, in {model.folder}")
+
+
+def _vocabulary(config: Config) -> Finding:
+    what = "vocabulary"
+    try:
+        vocab = load_vocabulary(personal=config.own_words)
+    except HandspokenError as error:
+        return Finding(what=what, state=str(error), good=False)
+    own = f", with your own words in {config.own_words}" if config.own_words.is_dir() else ""
+    return Finding(what=what, state=f"{len(vocab.concepts)} findings and acts, {len(vocab.sites)} structures{own}")
+
+
+def _record(config: Config) -> Finding:
+    what = "your record"
+    if not Store.exists(config.home):
+        return Finding(what=what, state=f"none yet; it will be kept in {config.home}")
+    try:
+        with Store(config.home) as store:
+            infants, visits = store.counts()
+    except HandspokenError as error:
+        return Finding(what=what, state=str(error), good=False)
+    return Finding(what=what, state=f"{config.home}: infants {infants}, visits {visits}")
+
+
+def _room(home: Path) -> Finding:
+    there = next(folder for folder in (home, *home.parents) if folder.is_dir())
+    free = shutil.disk_usage(there).free
+    return Finding(what="free disk", state=f"{free / (1 << 30):.1f} GiB in {there}", good=free >= LITTLE_ROOM)

@@ -1,0 +1,96 @@
+"""Results as lines for a person at a terminal."""
+
+from collections.abc import Iterator
+
+from pipeline.config import Config
+from pipeline.doctor import Finding
+from pipeline.model import ClauseAccount, Extraction, Item, TraceStep, Transcript
+from pipeline.run import NOTE_PAGE, Done
+from pipeline.search import Found
+from pipeline.store.find import Hit
+
+
+def clock(ms: int) -> str:
+    """``m:ss``, or ``h:mm:ss`` from an hour on."""
+    minutes, seconds = divmod(ms // 1000, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{seconds:02d}" if hours else f"{minutes}:{seconds:02d}"
+
+
+def plays(config: Config, hit: Hit) -> str:
+    """The page and the stretch that play a hit (W3C media fragment)."""
+    end = max(hit.end_ms, hit.start_ms + 1)
+    return f"{config.notes / hit.visit / NOTE_PAGE}#t={hit.start_ms / 1000:g},{end / 1000:g}"
+
+
+def done_lines(done: Done) -> Iterator[str]:
+    """What became of a recording: where its note lies, and what to look at first."""
+    note = done.drafted.note
+    if done.filed_before:
+        changed = f"; put right: {', '.join(done.changed)}" if done.changed else ""
+        yield f"This recording is on record already: its visit was drafted again, nothing is kept twice{changed}."
+    points = sum(len(section.lines) for section in note.sections if section.id == "check")
+    lines = len(done.drafted.extraction.items)
+    yield f"Visit {done.record.visit}: {done.record.infant.code_name}, {done.record.day}"
+    yield f"{lines} line{'s' * (lines != 1)}, {points} point{'s' * (points != 1)} to check before signing"
+    yield f"Note: {done.folder / NOTE_PAGE}"
+    yield "A draft, to be checked and signed by a licensed clinician."
+
+
+def found_lines(found: Found, config: Config) -> Iterator[str]:
+    """How the question was understood, then each hit with what plays it."""
+    yield f"Understood: {'; '.join(found.understood)}"
+    if not found.hits:
+        yield "Nothing on record answers that."
+    for hit in found.hits:
+        yield f"{hit.infant}  {hit.day}  {clock(hit.start_ms)}  {hit.line}"
+        if hit.quote != hit.line:
+            yield f"    “{hit.quote}”"
+        yield f"    {plays(config, hit)}"
+    if found.total > len(found.hits):
+        yield f"The newest {len(found.hits)} of {found.total} are shown."
+
+
+def found_json(found: Found, config: Config) -> dict[str, object]:
+    """The answer as one object; every hit with what plays it."""
+    hits = [hit.model_dump(mode="json") | {"plays": plays(config, hit)} for hit in found.hits]
+    return found.model_dump(mode="json") | {"hits": hits}
+
+
+def item_line(item: Item) -> str:
+    """An item on one line: time, what, where, side, result."""
+    value = f"{item.value:g} {item.unit or ''}".strip() if item.value is not None else None
+    parts = (item.site, item.level, item.side if item.side != "none" else None, item.result, value, *item.flags)
+    return f"{clock(item.start_ms):>7}  {item.concept}  {' '.join(part for part in parts if part)}  “{item.quote}”"
+
+
+def item_lines(extraction: Extraction) -> Iterator[str]:
+    """The items in spoken order."""
+    yield from map(item_line, extraction.items)
+
+
+def explained_lines(extraction: Extraction, words: Transcript) -> Iterator[str]:
+    """Every item with the rules that filled it, then every clause with its class."""
+    for item in extraction.items:
+        yield item_line(item)
+        for step in extraction.trace.get(item.id, ()):
+            yield f"         {_step(step, words)}"
+    yield ""
+    yield "Clauses:"
+    for clause in extraction.clauses:
+        yield _clause(clause, words)
+
+
+def _step(step: TraceStep, words: Transcript) -> str:
+    return f"{step.slot} = {step.value}  by {step.rule}  on “{words.quote(step.words)}”"
+
+
+def _clause(clause: ClauseAccount, words: Transcript) -> str:
+    why = f" ({clause.why})" if clause.why else ""
+    return f"  {clause.clause_class.value}{why}: “{words.quote(clause.words)}”"
+
+
+def finding_lines(findings: tuple[Finding, ...]) -> Iterator[str]:
+    """What the doctor found; what stands in the way of work is marked."""
+    for finding in findings:
+        yield f"{'  ' if finding.good else '! '}{finding.what}: {finding.state}"
