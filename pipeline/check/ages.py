@@ -1,0 +1,144 @@
+"""Age since birth and age corrected for prematurity: how they are found, shown, and held against a rule's window.
+
+Corrected = since birth minus what was missing to 40 weeks, for those born before 37+0, through 24 months. Sources:
+the worked example "born 35 weeks, 8 weeks old: 3 weeks" (gpnotebook.com, published and seen); to 24 months (US
+MCHB, published and seen); where guidance differs on who and how long, the choice is our recommendation.
+Fever, bruising and jaundice go by age since birth.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from pipeline.check.rows import DAYS, Rule
+from pipeline.errors import InputError
+from pipeline.model import Age, Infant, Item
+
+MONTH = DAYS["mo"]
+TERM_WEEKS = 40
+CORRECT_BELOW_WEEKS = 37
+CORRECT_UNTIL_DAYS = 24 * MONTH
+EARLIEST_WEEKS = 23  # the youngest gestation that is thought possible where it is not known
+OLDEST_DAYS = 3 * 366
+
+
+def corrected(days: int, gestation_weeks: int | None) -> int | None:
+    """Corrected age in days (negative before term); the age itself at term or after 24 months; None = unknown."""
+    if days > CORRECT_UNTIL_DAYS:
+        return days
+    if gestation_weeks is None:
+        return None
+    missing = TERM_WEEKS - gestation_weeks if gestation_weeks < CORRECT_BELOW_WEEKS else 0
+    return days - 7 * missing
+
+
+def gestation(infant: Infant, items: Iterable[Item] = ()) -> int | None:
+    """Completed weeks of gestation from the chart, else as told in this visit."""
+    if infant.gestation_weeks is not None:
+        return infant.gestation_weeks
+    said = sorted((i.start_ms, i.value) for i in items if i.concept == "history.gestation" and i.value is not None)
+    return int(said[-1][1]) if said else None
+
+
+def age_at_visit(infant: Infant, on: date, items: Iterable[Item] = ()) -> Age | None:
+    """Age on the day of the visit: by the chart's date of birth, else the (highest) age said aloud; None = unknown.
+
+    Where a corrected age was said beside the age since birth, the higher is the age since birth.
+    Raises InputError if the date of birth is after the visit.
+    """
+    items = tuple(items)
+    said = [i for i in items if i.concept == "history.age" and i.value is not None and i.unit in DAYS]
+    aloud = max(said, key=said_days, default=None)
+    if infant.born is not None:
+        days = (on - infant.born).days
+        if days < 0:
+            raise InputError(
+                f"{infant.code_name} is born on {infant.born}, after the visit on {on}. Put one of the two dates right."
+            )
+    elif aloud is not None:
+        days = said_days(aloud)
+    else:
+        return None
+    text = "" if aloud is None else aloud.quote
+    return Age(days=days, corrected_days=corrected(days, gestation(infant, items)), as_said=text)
+
+
+def said_days(item: Item) -> int:
+    """Completed days of an age said in days, weeks or months (a whole month is fully complete)."""
+    return math.ceil((item.value or 0) * DAYS[item.unit or "d"])
+
+
+def shown(days: int) -> str:
+    """An age in the words of the trade: days to two weeks, weeks to three months, then months."""
+    if days < 0:
+        weeks = math.ceil(-days / 7)
+        return f"{weeks} week{'s' * (weeks > 1)} before term"
+    for limit, unit, name in ((14, 1.0, "day"), (3 * MONTH, 7.0, "week"), (math.inf, MONTH, "month")):
+        if days < limit:
+            count = int(days / unit)
+            return f"{count} {name}{'s' * (count != 1)}"
+    raise AssertionError("every age is below infinity")
+
+
+def both_shown(age: Age) -> str:
+    """Both ages: ``14 weeks old, corrected 6 weeks``; says so where the corrected one is not known."""
+    if age.corrected_days is None:
+        return f"{shown(age.days)} old, corrected age not known"
+    if age.corrected_days == age.days:
+        return f"{shown(age.days)} old, no correction"
+    return f"{shown(age.days)} old, corrected {shown(age.corrected_days)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Whether a rule's window holds: yes, no, or not to be known without ``missing`` (``age``, ``gestation``...)."""
+
+    holds: bool
+    missing: str = ""
+
+
+def in_window(rule: Rule, infant: Infant, age: Age | None, weeks: int | None) -> Verdict:
+    """Hold a rule's age window, sex and gestation against the infant; never assumes what is not known."""
+    if rule.sex is not None and infant.sex != rule.sex:
+        return Verdict(False, "" if infant.sex else "sex")
+    if rule.age is None:
+        return Verdict(True)
+    if age is None:
+        return Verdict(False, "age")
+    low, high = _span(rule, age)
+    inside_low, inside_high = (rule.from_ <= days < rule.until for days in (low, high))
+    overlaps = inside_low or inside_high or (low < rule.from_ and high >= rule.until)
+    if rule.preterm is not None and overlaps:
+        if weeks is None:
+            return Verdict(False, "gestation")
+        if rule.preterm != (weeks < CORRECT_BELOW_WEEKS):
+            return Verdict(False)
+    if inside_low and inside_high:
+        return Verdict(True)
+    return Verdict(False, "gestation" if overlaps else "")
+
+
+def _span(rule: Rule, age: Age) -> tuple[int, int]:
+    """Lowest and highest age that may decide; one and the same where the corrected age is known."""
+    if rule.age == "chronological":
+        return age.days, age.days
+    earliest = age.days - 7 * (TERM_WEEKS - EARLIEST_WEEKS)
+    low = age.corrected_days if age.corrected_days is not None else max(earliest, 0)
+    if rule.age == "either":
+        return min(low, age.days), min(low if age.corrected_days is not None else age.days, age.days)
+    return low, age.days if age.corrected_days is None else low
+
+
+def in_days_of(which: str, start: float, end: float, age: Age | None) -> bool | None:
+    """Whether an age window [start, end) in days holds; None where the age that decides is not known."""
+    if age is None:
+        return None
+    days = age.corrected_days if which == "corrected" else age.days
+    if days is not None:
+        return start <= max(days, 0) < end
+    earliest = max(age.days - 7 * (TERM_WEEKS - EARLIEST_WEEKS), 0)
+    inside = {start <= day < end for day in (earliest, age.days)}
+    if len(inside) == 1 and not (earliest < start and end <= age.days):
+        return inside.pop()
+    return None

@@ -1,0 +1,105 @@
+"""Statements that cannot both be true: inside a visit without a correction, and against the last visit's side."""
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations
+
+from pipeline.check.facts import Fact, Facts
+from pipeline.check.hold import treatments
+from pipeline.check.norms import Norms
+from pipeline.check.remarks import cited, items_of, remark_id, spans_of
+from pipeline.check.rows import Opposite
+from pipeline.model import Mark, Remark, Urgency
+
+MEASURED_ONCE = ("measure.weight", "measure.length", "measure.head_circumference", "history.birth_weight")
+OTHER_SIDE = {"left": "right", "right": "left"}
+OURS = "A record that says two things of one place must say which holds."
+
+
+def contradictions(facts: Facts, last: Facts, norms: Norms) -> Iterator[Remark]:
+    """Ask which holds: opposite results of one place, two numbers for one measure, a side other than last time."""
+    treated = [f.start_ms for f in treatments(facts)]
+    for row in norms.opposites:
+        fine = [f for f in facts.of(row.concept) if f.result in row.fine]
+        found = [f for c in (row.across or (row.concept,)) for f in facts.of(c) if f.result in row.found]
+        for first in fine:
+            for second in found:
+                if _same_place(first, second) and not _explained(first, second, treated):
+                    yield _which(row, first, second)
+        if row.lasting:
+            yield from _other_side(row, facts, last)
+    for concept in MEASURED_ONCE:
+        told = [f for f in facts.of(concept) if f.value is not None]
+        for one, two in combinations(told, 2):
+            if abs((one.value or 0) - (two.value or 0)) > norms.tolerance("same.measure") / 100 * (one.value or 0):
+                yield _numbers(one, two)
+
+
+def _same_place(one: Fact, two: Fact) -> bool:
+    sides = {one.side, two.side}
+    same_side = one.side == two.side or "both" in sides
+    return one.site == two.site and one.level == two.level and same_side
+
+
+def _explained(fine: Fact, found: Fact, treated: Sequence[int]) -> bool:
+    """Found, treated, then fine is how a treatment goes; a stated change explains too."""
+    if fine.change is not None or found.change is not None:
+        return True
+    return any(found.start_ms <= at <= fine.start_ms for at in treated)
+
+
+def _which(row: Opposite, fine: Fact, found: Fact) -> Remark:
+    pair = sorted((fine, found), key=lambda f: (f.start_ms, f.concept))
+    words = [f"{(f.result or '').replace('_', ' ')}" for f in pair]
+    place = (fine.site or "the same place").replace("_", " ")
+    return Remark(
+        id=remark_id(f"CONFLICT.{row.id.removeprefix('two.')}", pair),
+        rule=f"CONFLICT.{row.id.removeprefix('two.')}",
+        urgency=Urgency.ASK,
+        title="Which of the two holds?",
+        reason=f"Of {place} it was said {words[0]}, then {words[1]}, with no correction or treatment between.",
+        source=cited(row),
+        mark=row.mark,
+        items=items_of(pair),
+        spans=spans_of(pair),
+        choices=tuple(words),
+    )
+
+
+def _numbers(one: Fact, two: Fact) -> Remark:
+    pair = (one, two)
+    values = [f"{f.value:g} {f.unit or ''}".strip() for f in pair]
+    return Remark(
+        id=remark_id(f"CONFLICT.{one.concept}", pair),
+        rule=f"CONFLICT.{one.concept}",
+        urgency=Urgency.ASK,
+        title="Which number holds?",
+        reason=f"Two numbers were told for one measure: {values[0]} and {values[1]}.",
+        source=OURS,
+        mark=Mark.OURS,
+        items=items_of(pair),
+        spans=spans_of(pair),
+        choices=tuple(values),
+    )
+
+
+def _other_side(row: Opposite, facts: Facts, last: Facts) -> Iterator[Remark]:
+    now = facts.of(row.concept)
+    for past in last.of(row.concept):
+        other = OTHER_SIDE.get(past.side)
+        if other is None or past.result not in row.found:
+            continue
+        here = [f for f in now if f.site == past.site and f.side == other and f.result in row.found]
+        spoken_of = any(f.site == past.site and f.side in (past.side, "both") for f in now)
+        if here and not spoken_of and not any(f.change for f in here):
+            yield Remark(
+                id=remark_id(f"SIDE.{row.id.removeprefix('two.')}", here),
+                rule=f"SIDE.{row.id.removeprefix('two.')}",
+                urgency=Urgency.ASK,
+                title="Which side?",
+                reason=f"Last time on the {past.side}, today on the {other}; of the {past.side} nothing was said.",
+                source=cited(row),
+                mark=row.mark,
+                items=items_of(here),
+                spans=spans_of(here),
+                choices=(past.side, other, "both"),
+            )

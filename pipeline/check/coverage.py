@@ -1,0 +1,167 @@
+"""Looked at / not looked at: what a visit should look at for this age, and what became of each part.
+
+Cheap enough to run after every utterance: one pass over the items, the rows found by concept. "Not mentioned" is a
+state of its own and never means normal.
+"""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from enum import StrEnum
+from typing import Literal
+
+from pipeline.check.ages import in_days_of
+from pipeline.check.facts import Facts, fact_of
+from pipeline.check.norms import Norms
+from pipeline.check.rows import CoverageRow
+from pipeline.check.safety_net import Said, safety_net
+from pipeline.check.visit import PastVisit
+from pipeline.model import Age, Dropped, Frozen, Item, Mark
+
+ABNORMAL = frozenset(
+    ["abnormal", "present", "positive", "limited", "guarded", "tight", "asymmetrical", "poor", "reduced", "weak"]
+)
+OURS = "A follow-up looks again at what the last visit found or left open: our recommendation."
+
+
+class State(StrEnum):
+    """What became of one part of the visit."""
+
+    LOOKED_AT = "looked at"
+    SKIPPED = "skipped"
+    NOT_MENTIONED = "not mentioned"
+    ASK_AGE = "age needed"
+
+
+class Entry(Frozen):
+    """One part: its state, when it was first looked at (milliseconds), or why it was skipped."""
+
+    id: str
+    label: str
+    region: str
+    state: State
+    danger: bool = False
+    at_ms: int | None = None
+    items: tuple[str, ...] = ()
+    why: str = ""
+    source: str = ""
+    mark: Mark = Mark.OURS
+
+
+class Coverage(Frozen):
+    """All parts in the order of the hands, what was not heard, and the safety net."""
+
+    visit: Literal["first", "follow_up"]
+    entries: tuple[Entry, ...]
+    unheard: tuple[Dropped, ...] = ()
+    safety_net: tuple[Said, ...] = ()
+
+    def in_state(self, state: State) -> tuple[Entry, ...]:
+        """The parts in one state."""
+        return tuple(entry for entry in self.entries if entry.state is state)
+
+
+def coverage(
+    items: Sequence[Item],
+    age: Age | None,
+    norms: Norms,
+    *,
+    previous: Sequence[PastVisit] = (),
+    dropped: Sequence[Dropped] = (),
+) -> Coverage:
+    """What this visit should look at and what it did: a first visit without ``previous``, else a follow-up.
+
+    A follow-up should look at the dangers, and at what the last visit found or planned to look at again.
+    ``dropped``: stretches that were not heard. Parts whose age window cannot be judged say that the age is needed.
+    """
+    kind: Literal["first", "follow_up"] = "follow_up" if previous else "first"
+    met = _met(items, norms)
+    entries = [
+        _entry(row, met.get(row.id, []), age)
+        for row in norms.coverage
+        if row.visit in (kind, "both") and _in_age(row, age) is not False
+    ]
+    if previous:
+        entries += _again(previous[-1], items, norms)
+    facts = Facts([fact_of(item) for item in items], norms.parents)
+    return Coverage(
+        visit=kind, entries=tuple(entries), unheard=tuple(dropped), safety_net=safety_net(facts, norms)
+    )
+
+
+def _met(items: Iterable[Item], norms: Norms) -> Mapping[str, list[Item]]:
+    met: dict[str, list[Item]] = {}
+    for item in items:
+        for row in norms.coverage_by_concept.get(item.concept, ()):
+            if not row.sites or _within(item.site, row.sites, norms):
+                met.setdefault(row.id, []).append(item)
+    return met
+
+
+def _within(site: str | None, sites: Collection[str], norms: Norms) -> bool:
+    while site is not None:
+        if site in sites:
+            return True
+        site = norms.parents.get(site)
+    return False
+
+
+def _in_age(row: CoverageRow, age: Age | None) -> bool | None:
+    return in_days_of(row.age, row.from_, row.until, age)
+
+
+def _entry(row: CoverageRow, items: Sequence[Item], age: Age | None) -> Entry:
+    entry = Entry(
+        id=row.id,
+        label=row.label,
+        region=row.region,
+        state=State.NOT_MENTIONED if _in_age(row, age) else State.ASK_AGE,
+        danger=row.danger,
+        source=row.source,
+        mark=row.mark,
+    )
+    return _filled(entry, items)
+
+
+def _filled(entry: Entry, items: Sequence[Item]) -> Entry:
+    looked = sorted((i for i in items if i.result != "not_assessed"), key=lambda i: (i.start_ms, i.id))
+    skipped = sorted((i for i in items if i.result == "not_assessed"), key=lambda i: (i.start_ms, i.id))
+    if not items:
+        return entry
+    found = looked or skipped
+    return entry.model_copy(
+        update={
+            "state": State.LOOKED_AT if looked else State.SKIPPED,
+            "at_ms": found[0].start_ms,
+            "items": tuple(item.id for item in found),
+            "why": "" if looked else next((i.reason for i in skipped if i.reason), ""),
+        }
+    )
+
+
+def _again(last: PastVisit, items: Sequence[Item], norms: Norms) -> list[Entry]:
+    """The complaint, the findings and the planned second looks of the last visit, each once."""
+    entries: dict[str, Entry] = {}
+    for past in sorted(last.items, key=lambda i: (i.start_ms, i.concept, i.site or "")):
+        planned = past.concept == "plan.recheck" and past.site is not None
+        complaint = past.kind == "history" and past.concept.startswith("symptom.") and past.result in ABNORMAL
+        found = past.kind == "finding" and past.result in ABNORMAL
+        if not (planned or complaint or found):
+            continue
+        key = f"again:{past.site}" if planned else f"again:{past.concept}:{past.site or ''}"
+        if key in entries:
+            continue
+        if planned:
+            now = [i for i in items if i.kind == "finding" and _within(i.site, (past.site or "",), norms)]
+        else:
+            now = [i for i in items if i.concept == past.concept and (i.site == past.site or complaint)]
+        place = (past.site or "").replace("_", " ")
+        entries[key] = _filled(
+            Entry(
+                id=key,
+                label=f"{place}: to be looked at again" if planned else f"{past.quote} (last time)",
+                region="last visit",
+                state=State.NOT_MENTIONED,
+                source=OURS,
+            ),
+            now,
+        )
+    return list(entries.values())

@@ -1,0 +1,121 @@
+"""Is the open chart that of the infant on the table? Asked before anything is filed."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from pipeline.check.ages import both_shown
+from pipeline.check.facts import Fact, Facts
+from pipeline.check.growth import STEMS, Sex, Visit
+from pipeline.check.norms import Norms
+from pipeline.check.remarks import cited, items_of, spans_of
+from pipeline.check.rows import DAYS, Tolerance
+from pipeline.model import Age, Infant, Remark, Span, Urgency, Word, span_of
+
+CHOICES = ("the right infant, the chart is wrong", "the right infant, misheard", "the wrong chart is open")
+
+
+def wrong_infant(
+    facts: Facts,
+    infant: Infant,
+    age: Age | None,
+    norms: Norms,
+    earlier: Sequence[Visit],
+    words: Sequence[Word] = (),
+    known_names: Mapping[str, str] | None = None,
+) -> Iterator[Remark]:
+    """One blocking question for each kind of disagreement between what was said and the chart.
+
+    words: the words of the visit; known_names: spoken names of the practice's infants -> infant id.
+    """
+    rows = {row.id: row for row in norms.tolerances}
+    yield from _age(facts, infant, age, rows["identity.age"], rows["identity.age.days"])
+    yield from _told(facts, "history.gestation", infant.gestation_weeks, "weeks", rows["identity.gestation"])
+    yield from _told(facts, "history.birth_weight", infant.birth_weight_kg, "kg", rows["identity.birth_weight"])
+    yield from _sex(facts, infant, norms)
+    yield from _trend(facts, age, rows, earlier)
+    yield from _names(infant, words, known_names or {}, rows["identity.names"])
+
+
+def _ask(row: Tolerance, reason: str, facts: Sequence[Fact] = (), spans: tuple[Span, ...] = ()) -> Remark:
+    return Remark(
+        id=row.id.upper(),
+        rule=row.id.upper(),
+        urgency=Urgency.ASK,
+        title="Is this the right infant's chart?",
+        reason=reason,
+        action="Look at the name on the open chart before anything is filed.",
+        source=cited(row),
+        mark=row.mark,
+        items=items_of(facts),
+        spans=spans or spans_of(facts),
+        blocks_signing=True,
+        choices=CHOICES,
+    )
+
+
+def _age(facts: Facts, infant: Infant, age: Age | None, share: Tolerance, least: Tolerance) -> Iterator[Remark]:
+    if infant.born is None or age is None:
+        return
+    charted = [days for days in (age.days, age.corrected_days) if days is not None]
+    for fact in facts.of("history.age"):
+        if fact.value is None or fact.unit not in DAYS:
+            continue
+        start, length = fact.value * DAYS[fact.unit], DAYS[fact.unit]
+        slack = max(least.value, share.value / 100 * start)
+        if not any(start - slack <= days < start + length + slack for days in charted):
+            said = f"{fact.value:g} {fact.unit}"
+            yield _ask(share, f"The age said is {said}; the chart makes it {both_shown(age)}.", (fact,))
+
+
+def _told(facts: Facts, concept: str, charted: float | None, what: str, row: Tolerance) -> Iterator[Remark]:
+    for fact in facts.of(concept):
+        if charted is not None and fact.value is not None and abs(fact.value - charted) > row.value:
+            yield _ask(row, f"{fact.value:g} {what} at birth was said; the chart has {charted:g}.", (fact,))
+
+
+def _sex(facts: Facts, infant: Infant, norms: Norms) -> Iterator[Remark]:
+    """Words that tell a sex in the infant's own lines ("boy"); one of the chart's own sex silences the question."""
+    if infant.sex is None:
+        return
+    heard = {row.sex: [f for f in facts if not f.earlier and _tells(f, row.words)] for row in norms.sex_words}
+    other: Sex = "male" if infant.sex == "female" else "female"
+    word = "boy" if other == "male" else "girl"
+    if heard[other] and not heard[infant.sex]:
+        row = next(row for row in norms.tolerances if row.id == "identity.sex")
+        yield _ask(row, f"A {word} is spoken of; the chart says otherwise.", heard[other])
+
+
+def _tells(fact: Fact, words: Sequence[str]) -> bool:
+    return not set(words).isdisjoint(fact.text.replace(",", " ").replace(".", " ").split())
+
+
+def _trend(facts: Facts, age: Age | None, rows: Mapping[str, Tolerance], earlier: Sequence[Visit]) -> Iterator[Remark]:
+    """A weight, length or head that no infant reaches from the last one measured."""
+    if age is None:
+        return
+    for concept, stem in STEMS.items():
+        past = [(v.age.days, f) for v in earlier for f in v.facts if f.concept == concept and f.value]
+        now = [f for f in facts.of(concept) if f.value]
+        if not past or not now:
+            continue
+        days, before = past[-1]
+        value, start = now[-1].value or 0, before.value or 0
+        shrunk, grown = rows[f"identity.{stem}.shrunk"], rows[f"identity.{stem}.grown"]
+        most = grown.value / 100 * start + grown.value / 100 * start * (age.days - days) / 30
+        if value < start * (1 - shrunk.value / 100) or value > start + most:
+            since = age.days - days
+            yield _ask(shrunk, f"{stem.capitalize()} {value:g} today, {start:g} {since} days ago.", (now[-1],))
+
+
+def _names(infant: Infant, words: Sequence[Word], known: Mapping[str, str], row: Tolerance) -> Iterator[Remark]:
+    """Another infant's name is said and this infant's is not."""
+    own = {part for name in (infant.code_name, infant.legal_name or "") for part in name.lower().split()}
+    heard = [(word, word.text.lower().strip(".,;:!?'\"")) for word in words]
+    heard = [(word, text.removesuffix("'s").removesuffix("’s")) for word, text in heard]
+    if any(text in own for _, text in heard):
+        return
+    others = {name.lower(): name for name, owner in known.items() if owner != infant.id and name.lower() not in own}
+    for word, text in heard:
+        if text in others:
+            span = span_of(words, word.i, word.i + 1)
+            yield _ask(row, f"The name {others[text]} is said; it belongs to another infant.", (), (span,))
+            return

@@ -1,0 +1,45 @@
+"""The usual cautions, and what the law where one works says of thrusts to an infant's spine."""
+
+from collections.abc import Collection, Iterator
+from typing import Literal
+
+from pipeline.check.facts import Fact, Facts
+from pipeline.check.norms import Norms
+from pipeline.check.remarks import cited, items_of, remark_id, spans_of
+from pipeline.check.rows import Caution
+from pipeline.model import Age, Remark, Urgency
+
+Jurisdiction = Literal["unknown", "allowed", "restricted", "prohibited"]
+
+
+def standing_cautions(facts: Facts, norms: Norms, told: Collection[str] = ()) -> tuple[Caution, ...]:
+    """The cautions that matter for this visit; one told before about this infant is left out if it says so."""
+    return tuple(
+        row
+        for row in norms.cautions
+        if not (row.once and row.id in told) and (row.when is None or facts.matches(row.when) is not None)
+    )
+
+
+def law_remarks(facts: Facts, age: Age | None, norms: Norms, setting: Jurisdiction) -> Iterator[Remark]:
+    """The remarks of the setting's rows. A row with an age limit holds too where the age is not known."""
+    for row in norms.laws:
+        if row.setting != setting or (row.until is not None and age is not None and age.days >= row.until):
+            continue
+        found: tuple[Fact, ...] | None = () if row.when is None else facts.matches(row.when)
+        if found is None:
+            continue
+        yield Remark(
+            id=row.id if row.once else remark_id(row.id, found),
+            rule=row.id,
+            urgency=Urgency.ASK,
+            title=row.title,
+            reason=row.reason,
+            action=row.action,
+            source=cited(row),
+            mark=row.mark,
+            items=items_of(found),
+            spans=spans_of(found),
+            blocks_signing=row.blocks,
+            choices=row.choices,
+        )

@@ -1,0 +1,126 @@
+"""From rules to remarks: one remark a rule and place, with the facts it rests on and an id that stays."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+
+from pipeline.check.ages import both_shown, in_window
+from pipeline.check.facts import Fact, Facts
+from pipeline.check.rows import RedFlag, Rule, Sourced
+from pipeline.model import Age, Infant, Mark, Remark, Span, Urgency
+
+ORDER = {urgency: rank for rank, urgency in enumerate(Urgency)}
+MISSING = {
+    "age": ("How old is the infant?", "The age is not known"),
+    "gestation": ("How many weeks at birth?", "The weeks of gestation are not known"),
+    "sex": ("Girl or boy?", "The sex is not entered"),
+}
+OURS = "Rules that need what is not known ask; they assume nothing."
+
+
+def remark_id(rule: str, facts: Iterable[Fact]) -> str:
+    """``RF29:hip:left``: the rule and the sorted places of its evidence; never a counter."""
+    return ":".join([rule, *filter(None, ["+".join(sorted({fact.anchor for fact in facts}))])])
+
+
+def cited(row: Sourced) -> str:
+    """The source as shown; a remembered one says that it must be looked up."""
+    return f"{row.source} (from memory: verify)" if row.mark is Mark.MEMORY else row.source
+
+
+def spans_of(facts: Iterable[Fact]) -> tuple[Span, ...]:
+    """The audio a remark rests on, in spoken order, each stretch once."""
+    return tuple(sorted({s for fact in facts for s in fact.spans}, key=lambda s: (s.start_ms, s.words, s.role)))
+
+
+def items_of(facts: Iterable[Fact]) -> tuple[str, ...]:
+    """The ids of the items a remark rests on, each once, in an order of their own."""
+    return tuple(sorted({i for fact in facts for i in fact.items}))
+
+
+def apply_rules(
+    rules: Iterable[Rule], facts: Facts, infant: Infant, age: Age | None, weeks: int | None
+) -> tuple[list[tuple[Remark, Rule]], dict[str, list[Fact]]]:
+    """Raise the remarks of all rules that hold; and, by what is not known, the facts that wait for it."""
+    raised: dict[str, tuple[Remark, Rule]] = {}
+    waiting: dict[str, list[Fact]] = defaultdict(list)
+    for rule in rules:
+        found = facts.matches(rule.when)
+        if found is None:
+            continue
+        verdict = in_window(rule, infant, age, weeks)
+        if verdict.missing:
+            waiting[verdict.missing] += found
+        if verdict.holds:
+            for group in _groups(rule, found):
+                remark = _remark(rule, group, facts, age)
+                known = raised.get(remark.id)
+                if known is None or ORDER[known[0].urgency] < ORDER[remark.urgency]:
+                    raised[remark.id] = (remark, rule)
+    return list(raised.values()), waiting
+
+
+def _groups(rule: Rule, found: Sequence[Fact]) -> Iterator[tuple[Fact, ...]]:
+    """A single condition gives one remark a place; a combination, or a comparison of sides, gives one."""
+    if not rule.when.concept or rule.when.sides_differ:
+        yield tuple(found)
+        return
+    places: dict[str, list[Fact]] = defaultdict(list)
+    for fact in found:
+        places[fact.anchor].append(fact)
+    yield from (tuple(group) for group in places.values())
+
+
+def _remark(rule: Rule, group: tuple[Fact, ...], facts: Facts, age: Age | None) -> Remark:
+    urgency, reasons, evidence = rule.urgency, [_filled(rule.reason, group)], group
+    for worse in rule.worse:
+        because = facts.matches(worse.when)
+        if because is not None and ORDER[worse.urgency] > ORDER[urgency]:
+            urgency, evidence = worse.urgency, tuple(dict.fromkeys((*group, *because)))
+            reasons.append(worse.reason)
+    if isinstance(rule, RedFlag):
+        reasons.append(rule.guidance)
+    window = "; ".join(filter(None, [rule.window, both_shown(age) if rule.age and age else ""]))
+    return Remark(
+        id=remark_id(rule.flag if isinstance(rule, RedFlag) else rule.id, group),
+        rule=rule.flag if isinstance(rule, RedFlag) else rule.id,
+        urgency=urgency,
+        title=rule.title,
+        reason=" ".join(reasons),
+        action=rule.action,
+        source=cited(rule),
+        mark=rule.mark,
+        window=window,
+        items=items_of(evidence),
+        spans=spans_of(evidence),
+        withhold=rule.withhold is not None,
+        safeguarding=rule.safeguarding,
+        choices=rule.choices,
+    )
+
+
+def _filled(reason: str, group: Sequence[Fact]) -> str:
+    """The reason with the first fact's value, side, place and note in it."""
+    first = next((f for f in group if f.note), group[0] if group else Fact(""))
+    side = {"both": "on both sides", "none": ""}.get(first.side, f"on the {first.side}")
+    value = "" if first.value is None else f"{first.value:g}"
+    filled = reason.format(value=value, side=side, site=(first.site or "").replace("_", " "), note=first.note)
+    return " ".join(filled.split()).replace(" ,", ",").replace(" .", ".").replace(" :", ":")
+
+
+def questions(waiting: dict[str, list[Fact]]) -> Iterator[Remark]:
+    """One question for each thing that is not known, with how many findings wait for it."""
+    for missing, facts in sorted(waiting.items()):
+        items = items_of(facts)
+        count = max(len(items), 1)
+        title, reason = MISSING[missing]
+        yield Remark(
+            id=f"ASK.{missing}",
+            rule=f"ASK.{missing}",
+            urgency=Urgency.ASK,
+            title=title,
+            reason=f"{reason}; {count} finding{'s' * (count > 1)} cannot be judged without.",
+            source=OURS,
+            mark=Mark.OURS,
+            items=items,
+            spans=spans_of(facts),
+        )

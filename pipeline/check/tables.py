@@ -1,0 +1,172 @@
+"""Published scales and the torticollis severity table: numbers in, the grade and its edition out.
+
+The tool grades only what was measured; what is missing for a grade is said, never filled in.
+"""
+
+from collections.abc import Iterator
+
+from pipeline.check.ages import MONTH
+from pipeline.check.facts import Fact, Facts, named
+from pipeline.check.norms import Norms
+from pipeline.check.rows import Grade, Scale
+from pipeline.errors import InputError
+from pipeline.model import Age, Frozen
+
+NECK = ("neck", "cervical_spine")
+MUSCLE = "sternocleidomastoid"
+PREFERENCE = (
+    ("symptom.head_preference", "present"),
+    ("sign.torticollis", "present"),
+    ("alignment.tilt", "tilted"),
+)
+
+
+def level(norms: Norms, scale_id: str, value: float) -> str:
+    """The word of a scale for a number. Raises InputError if the scale has none for it."""
+    scale = next((s for s in norms.scales if s.id == scale_id), None)
+    found = _level(scale, value) if scale else None
+    if found is None:
+        raise InputError(f"{value:g} lies on no step of the scale {scale_id!r}. Check the number.")
+    return found
+
+
+def _level(scale: Scale, value: float) -> str | None:
+    for step in scale.levels:
+        if step.from_ <= value < step.until or (step.closed and value == step.until):
+            return step.label
+    return None
+
+
+class HeadShape(Frozen):
+    """Asymmetry of the two diagonals: difference in mm, and in percent of the longer and of the shorter one."""
+
+    difference_mm: float
+    index_longer: float
+    index_shorter: float
+
+
+def head_shape(diagonal_a_mm: float, diagonal_b_mm: float) -> HeadShape:
+    """CVA = |A - B|, CVAI = CVA / diagonal x 100. Texts differ on the diagonal; ours is the longer, both are given."""
+    if min(diagonal_a_mm, diagonal_b_mm) <= 0:
+        raise InputError("A head diagonal is above 0 mm. Measure it again.")
+    difference = abs(diagonal_a_mm - diagonal_b_mm)
+    longer, shorter = max(diagonal_a_mm, diagonal_b_mm), min(diagonal_a_mm, diagonal_b_mm)
+    return HeadShape(
+        difference_mm=difference,
+        index_longer=100 * difference / longer,
+        index_shorter=100 * difference / shorter,
+    )
+
+
+class Torticollis(Frozen):
+    """The severity grade and the edition it is from, or what is missing for it."""
+
+    grade: int | None = None
+    label: str = ""
+    edition: str = ""
+    difference: float | None = None
+    missing: str = ""
+
+
+def torticollis_grade(
+    norms: Norms, months: int, difference: float | None, *, mass: bool, preference: bool
+) -> Grade | None:
+    """The cell for completed months of age, passive rotation difference in degrees, muscle mass and preference.
+
+    Exactly 15 degrees counts as 15 or more, exactly 30 as 15 to 30 (our recommendation). None = no cell holds.
+    """
+    cells = [g for g in norms.grades if g.months_from <= months <= g.months_to]
+    held = [g for g in cells if _cell_holds(g, difference, mass=mass, preference=preference)]
+    return max(held, key=lambda g: g.grade, default=None)
+
+
+def _cell_holds(cell: Grade, difference: float | None, *, mass: bool, preference: bool) -> bool:
+    if cell.mass and mass:
+        return True
+    measured = difference is not None and difference > 0
+    if cell.preference and preference and not measured:
+        return True
+    if not measured or difference is None or cell.difference_from is None:
+        return False
+    return cell.difference_from <= difference and (cell.difference_below is None or difference < cell.difference_below)
+
+
+def torticollis(facts: Facts, age: Age | None, norms: Norms) -> Torticollis | None:
+    """Severity from the first rotation told for each side; None where nothing speaks of torticollis."""
+    said = {f.result for f in facts.of("sign.torticollis")}
+    if "absent" in said and "present" not in said:
+        return None  # the clinician has excluded it; a difference in degrees stands by itself
+    preference = any(f.result == result and _of_neck(f) for concept, result in PREFERENCE for f in facts.of(concept))
+    mass = any(f.result == "present" and facts.within(f.site, (MUSCLE,)) for f in facts.of("tissue.mass"))
+    sides = {side: value for side, value, _ in _rotations(facts)}
+    difference = abs(sides["left"] - sides["right"]) if len(sides) == 2 else None
+    if not (mass or preference or (difference or 0) > 0):
+        return None
+    if age is None:
+        return Torticollis(difference=difference, missing="the age")
+    grade = torticollis_grade(norms, int(age.days / MONTH), difference, mass=mass, preference=preference)
+    missing = "" if difference is not None else "degrees of passive rotation to both sides"
+    if grade is None:
+        return Torticollis(difference=difference, missing=missing)
+    return Torticollis(
+        grade=grade.grade, label=grade.label, edition=grade.edition, difference=difference, missing=missing
+    )
+
+
+def _of_neck(fact: Fact) -> bool:
+    return fact.concept != "alignment.tilt" or fact.site in ("head", *NECK)
+
+
+def _rotations(facts: Facts) -> Iterator[tuple[str, float, Fact]]:
+    """The first number told for each side, in degrees."""
+    told = [f for f in facts.of("motion.rotation") if f.value is not None and f.unit == "deg" and f.level is None]
+    seen: set[str] = set()
+    for fact in sorted((f for f in told if facts.within(f.site, NECK)), key=lambda f: f.start_ms):
+        for side in ("left", "right") if fact.side == "both" else (fact.side,):
+            if side in ("left", "right") and side not in seen and fact.value is not None:
+                seen.add(side)
+                yield side, fact.value, fact
+
+
+def table_facts(facts: Facts, age: Age | None, norms: Norms) -> Iterator[Fact]:
+    """Grades and indices as computed facts, where the inputs suffice."""
+    rotations = list(_rotations(facts))
+    muscle = [f for f in facts.of("tissue.mass") if f.result == "present" and facts.within(f.site, (MUSCLE,))]
+    signs = [f for concept, result in PREFERENCE for f in facts.of(concept) if f.result == result and _of_neck(f)]
+    found = torticollis(facts, age, norms)
+    based_on = [fact for _, _, fact in rotations] + muscle + signs
+    if found is not None and found.difference is not None:
+        yield named(rotations[0][2], "computed.rotation_difference", found.difference, "", "deg", *based_on)
+    if found is not None and found.grade is not None and based_on:
+        note = f"grade {found.grade} of 8, {found.label}; {found.edition}"
+        note += f"; difference {found.difference:g} degrees" if found.difference is not None else ""
+        note += f"; not told: {found.missing}" if found.missing else ""
+        yield named(based_on[0], "computed.torticollis_grade", found.grade, note, None, *based_on[1:])
+    diagonals = [f for f in facts.of("measure.head_diagonal") if f.value]
+    if len(diagonals) == 2:
+        shape = head_shape(*(_mm(f) for f in diagonals))
+        note = (
+            f"difference {shape.difference_mm:g} mm, index {shape.index_longer:.2f} % of the longer diagonal "
+            f"({shape.index_shorter:.2f} % of the shorter)"
+        )
+        yield named(diagonals[0], "computed.head_asymmetry", shape.index_longer, note, "%", diagonals[1])
+        yield named(diagonals[0], "computed.diagonal_difference", shape.difference_mm, note, "mm", diagonals[1])
+    for wide in facts.of("measure.head_width")[-1:]:
+        for long in facts.of("measure.head_length")[-1:]:
+            if wide.value and long.value:
+                index = 100 * _mm(wide) / _mm(long)
+                note = f"width / length x 100 = {index:.1f}"
+                yield named(wide, "computed.cephalic_index", index, note, "%", long)
+
+
+def scale_facts(facts: Facts, norms: Norms) -> Iterator[Fact]:
+    """The step of each published scale whose number was told or computed."""
+    for scale in norms.scales:
+        for fact in facts.of(scale.concept):
+            word = _level(scale, fact.value) if fact.value is not None else None
+            if word is not None:
+                yield named(fact, f"computed.scale.{scale.id}", fact.value or 0, f"{scale.label}: {word}")
+
+
+def _mm(fact: Fact) -> float:
+    return (fact.value or 0) * (10 if fact.unit == "cm" else 1)
