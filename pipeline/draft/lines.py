@@ -25,7 +25,8 @@ class LineWriter:
         pattern = self._pattern(item)
         slots = self._slots(item, pattern, as_said)
         head, body = (fill(half, slots).removeprefix(", ").strip() for half in pattern.split(_HALVES))
-        words = [": ".join(half for half in (head, body) if half), *self._tails(item, pattern, slots)]
+        line = ": ".join(half for half in (head, body) if half)
+        words = [line, *self._left_out(line, slots), *self._tails(item, pattern, slots)]
         if after_treatment:
             words.append(self._wording.word("line", "after_treatment"))
         words.append(self._source(item, told=told))
@@ -91,6 +92,15 @@ class LineWriter:
             "value": self._value(item, as_said),
             "words": quoted(item.detail or item.quote),
         }
+
+    def _left_out(self, line: str, slots: dict[str, str]) -> list[str]:
+        """A site, level or side that was said and that the pattern has no room for."""
+        sides = [slots[slot] for slot in ("side", "to", "on")]
+        return [
+            slots["elsewhere"] if slots["elsewhere"].lower() not in line.lower() else "",
+            slots["level"] if slots["level"] not in line else "",
+            slots["side"] if not any(side in line for side in sides) else "",
+        ]
 
     def _tails(self, item: Item, pattern: str, slots: dict[str, str]) -> list[str]:
         """What else was said, each part only where it was said and not yet in the line."""

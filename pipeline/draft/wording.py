@@ -1,4 +1,4 @@
-"""The note's wording as one checked object (vocab/wording/, vocab/cautions.yaml), and how a pattern is filled.
+"""The note's wording as one checked object (vocab/wording/), and how a pattern is filled.
 
 A pattern holds ``{slots}``; a part in ``[square brackets]`` falls away where one of its slots was not said. Values are
 put in once and never read as patterns, so braces and brackets in speech stay what they are.
@@ -112,7 +112,7 @@ def _load(base: Path) -> Wording:
     words = [row for _, row in read_rows(folder / "words.yaml", Words, faults)]
     places = [row for _, row in read_rows(folder / "places.yaml", Place, faults)]
     sites = [row for _, row in read_rows(folder / "sites.yaml", SiteName, faults)]
-    cautions = [row for _, row in read_rows(base / "cautions.yaml", Caution, faults)]
+    cautions = [row for _, row in read_rows(folder / "cautions.yaml", Caution, faults)]
     rows: list[tuple[str, list[str]]] = [
         ("phrases", [row.id for row in phrases]),
         ("sections", [row.id for row in parts]),
