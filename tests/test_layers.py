@@ -1,0 +1,134 @@
+"""Data flows one way: ground <- stages <- the jobs <- the faces. The import rules stand here as data.
+
+A stage (one module or package) imports the ground and itself; only ``stages`` sees all of them, only ``run`` composes.
+"""
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import pipeline
+
+ROOT = Path(pipeline.__file__).parent
+
+GROUND = {  # part -> the parts of the ground that it stands on
+    "errors": set(),
+    "model": set(),
+    "resources": set(),
+    "sound": set(),
+    "ages": {"errors", "model"},
+    "config": {"errors"},
+    "files": {"errors"},
+    "vocabulary": {"errors", "model", "resources"},
+    "vtt": {"errors", "model"},
+}
+STAGES = {"audio", "hear", "repair", "extract", "check", "draft", "render", "store"}
+JOBS = {  # part -> what it may use beside the ground
+    "stages": STAGES,
+    "search": {"store"},
+    "run": {"stages", "search", "store"},
+    "demo": {"run", "stages"},
+    "doctor": {"hear", "store"},  # asks both how they are
+}
+FACES = {  # no stage among them: a face parses, calls a job and shows what came back
+    "cli": {"demo", "doctor", "run", "search", "show", "stages"},
+    "show": {"doctor", "run", "search"},
+    "web": {"demo", "doctor", "run", "search", "stages"},
+    "__main__": {"cli"},
+}
+OWNERS = {  # library -> the only parts that may use it
+    "alembic": {"store"},
+    "av": {"audio"},
+    "ctranslate2": {"hear"},
+    "faster_whisper": {"hear"},
+    "fastapi": {"web"},
+    "jinja2": {"render", "web"},
+    "sqlalchemy": {"store"},
+    "sqlite3": {"store"},
+    "spacy": {"extract"},
+    "typer": {"cli"},
+    "webvtt": {"vtt"},
+    "yaml": {"vocabulary"},
+}
+NETWORK = ("ftplib", "http.client", "httpx", "huggingface_hub", "requests", "smtplib", "socket", "urllib.request")
+
+
+def allowed(part: str) -> set[str]:
+    """The parts of ours that a part may import, itself included."""
+    if part in GROUND:
+        return GROUND[part] | {part}
+    beside = set() if part in STAGES else JOBS.get(part, FACES.get(part, set()))
+    return set(GROUND) | beside | {part}
+
+
+def part_of(module: str) -> str:
+    """``pipeline.hear.engine`` -> ``hear``; "" for the package itself."""
+    return module.split(".")[1] if "." in module else ""
+
+
+def imports(source: str) -> Iterator[str]:
+    """Every module named in an import statement; ``from pipeline import x`` counts as ``pipeline.x``."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            yield from (name.name for name in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports are written in full"
+            assert node.module is not None
+            named = (name.name for name in node.names if not name.name.startswith("__"))
+            yield from (f"pipeline.{name}" for name in named) if node.module == "pipeline" else (node.module,)
+
+
+def faults(part: str, source: str) -> list[str]:
+    """What in a module of ``part`` breaks the rules."""
+    found = []
+    for module in imports(source):
+        top = module.split(".")[0]
+        if top == "pipeline" and part_of(module) not in allowed(part):
+            found.append(f"{part} imports {module}")
+        if part not in OWNERS.get(top, {part}):
+            found.append(f"{part} uses {top}")
+        if f"{module}.".startswith(tuple(f"{name}." for name in NETWORK)):
+            found.append(f"{part} could reach the network through {module}")
+    return found
+
+
+FILES = sorted(path for path in ROOT.rglob("*.py") if path != ROOT / "__init__.py")
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
+def test_a_module_imports_only_what_its_layer_may(path: Path) -> None:
+    part = path.relative_to(ROOT).parts[0].removesuffix(".py")
+
+    assert faults(part, path.read_text(encoding="utf-8")) == []
+
+
+def test_every_part_of_the_program_has_its_layer() -> None:
+    parts = {path.relative_to(ROOT).parts[0].removesuffix(".py") for path in FILES}
+
+    assert parts <= {*GROUND, *STAGES, *JOBS, *FACES}
+
+
+@pytest.mark.parametrize(
+    ("part", "source"),
+    [
+        ("extract", "from pipeline.check import check"),
+        ("extract", "def late():\n    from pipeline.check.engine import check"),
+        ("draft", "from pipeline import store"),
+        ("vtt", "from pipeline.vocabulary import Vocabulary"),
+        ("model", "from pipeline.errors import InputError"),
+        ("cli", "from pipeline.hear import Hearer"),
+        ("run", "from pipeline.cli import main"),
+        ("check", "import yaml"),
+        ("hear", "import urllib.request"),
+    ],
+)
+def test_a_forbidden_import_is_seen(part: str, source: str) -> None:
+    assert faults(part, source) != []
+
+
+def test_no_module_is_longer_than_four_hundred_lines() -> None:
+    long = {str(path.relative_to(ROOT)): n for path in FILES if (n := path.read_text().count("\n")) > 400}
+
+    assert long == {}
