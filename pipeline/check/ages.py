@@ -11,8 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from pipeline.ages import age_from_birth
 from pipeline.check.rows import DAYS, Rule
-from pipeline.errors import InputError
 from pipeline.model import Age, Infant, Item
 
 MONTH = DAYS["mo"]
@@ -45,17 +45,13 @@ def age_at_visit(infant: Infant, on: date, items: Iterable[Item] = ()) -> Age | 
     """Age on the day of the visit: by the chart's date of birth, else the (highest) age said aloud; None = unknown.
 
     Where a corrected age was said beside the age since birth, the higher is the age since birth.
-    Raises InputError if the date of birth is after the visit.
+    Raises InputError if the date of birth is after the visit, or years before it.
     """
     items = tuple(items)
     said = [i for i in items if i.concept == "history.age" and i.value is not None and i.unit in DAYS]
     aloud = max(said, key=said_days, default=None)
     if infant.born is not None:
-        days = (on - infant.born).days
-        if days < 0:
-            raise InputError(
-                f"{infant.code_name} is born on {infant.born}, after the visit on {on}. Put one of the two dates right."
-            )
+        days = age_from_birth(infant.born, on).days
     elif aloud is not None:
         days = said_days(aloud)
     else:

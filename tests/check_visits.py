@@ -1,0 +1,102 @@
+"""Invented items for the tests of the check: one line each, no transcript, nobody real."""
+
+from itertools import count
+
+from pipeline.check import Norms, Options, PastVisit, check, corrected, load_norms
+from pipeline.check.ages import MONTH
+from pipeline.model import Age, Infant, Item, Kind, Onset, Remark, Side, Span, Urgency
+
+NORMS: Norms = load_norms()
+NOT_WORTH_A_WORD = (Urgency.EXPECTED, Urgency.NOT_INFORMATIVE)
+
+_KINDS: dict[str, Kind] = {
+    "history": "history",
+    "symptom": "history",
+    "milestone": "history",
+    "technique": "treatment",
+    "advice": "advice",
+    "plan": "plan",
+}
+
+
+def one(
+    concept: str,
+    result: str | None = None,
+    *,
+    site: str | None = None,
+    side: Side = "none",
+    value: float | None = None,
+    unit: str | None = None,
+    quote: str = "",
+    at: int = 0,
+    onset: Onset | None = None,
+    **more: object,
+) -> Item:
+    """One item; ``at`` = second at which it was said, ``quote`` its words (the concept's name by default)."""
+    words = quote or concept.replace(".", " ").replace("_", " ")
+    span = Span(role="said", start_ms=1000 * at, end_ms=1000 * at + 900, words=(at, at + 1), quote=words)
+    return Item.model_validate(
+        {
+            "id": f"{concept}/{site}/{side}/{result}/{value}/{at}/{words}",
+            "kind": _KINDS.get(concept.split(".")[0], "finding"),
+            "concept": concept,
+            "site": site,
+            "side": side,
+            "result": result or ("value" if value is not None else None),
+            "value": value,
+            "unit": unit,
+            "onset": onset,
+            "evidence": (span,),
+            **more,
+        }
+    )
+
+
+def spread(*items: Item) -> tuple[Item, ...]:
+    """The same items, said one second after the other."""
+    clock = count()
+    return tuple(
+        item.model_copy(
+            update={
+                "id": f"{item.id}@{second}",
+                "evidence": tuple(
+                    span.model_copy(
+                        update={"start_ms": 1000 * second, "end_ms": 1000 * second + 900, "words": (second, second + 1)}
+                    )
+                    for span in item.evidence
+                ),
+            }
+        )
+        for item in items
+        for second in [next(clock)]
+    )
+
+
+def old(days: float = 0, *, weeks: float = 0, months: float = 0, born_at: int | None = 40) -> Age:
+    """An age; ``born_at`` = weeks of gestation (None: not known)."""
+    whole = int(days + 7 * weeks + months * MONTH + 0.999)
+    return Age(days=whole, corrected_days=corrected(whole, born_at))
+
+
+def raised(
+    *items: Item,
+    age: Age | None,
+    infant: Infant | None = None,
+    previous: tuple[PastVisit, ...] = (),
+    options: Options | None = None,
+) -> tuple[Remark, ...]:
+    """The remarks on these items, of a term girl unless told otherwise."""
+    who = infant or Infant(id="i1", code_name="Wren", sex="female", gestation_weeks=40)
+    return check(spread(*items), infant=who, age=age, norms=NORMS, previous=previous, options=options or Options())
+
+
+def rules(remarks: tuple[Remark, ...]) -> set[str]:
+    """The rules that were raised."""
+    return {remark.rule for remark in remarks}
+
+
+def verdict(remarks: tuple[Remark, ...]) -> str:
+    """The most pressing of the remarks about findings: its urgency; ``no_flag`` where there is none."""
+    apart = ("SAFETY_NET", "HOLD", "LAW", "ASK.")
+    about = [r for r in remarks if not r.rule.startswith(apart)]
+    return about[0].urgency.value if about else "no_flag"
