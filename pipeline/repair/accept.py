@@ -1,0 +1,123 @@
+"""Proposed repairs put into the transcript, or kept beside the words as suggestions."""
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Protocol
+
+from pipeline.model import Heard, Suggestion, Transcript, Word
+from pipeline.repair.propose import REPAIRED, Proposal
+from pipeline.repair.rules import load_rules
+
+DOUBTED = "term?"
+_ENDS = re.compile(r"^(\W*)(.*?)(\W*)$", re.DOTALL)
+
+
+class Scorer(Protocol):
+    """The recogniser's own judgement of a change, from the sound."""
+
+    def margin(self, transcript: Transcript, proposal: Proposal) -> float | None:
+        """log p(meant) - log p(heard) over the words of the proposal, in nats; None where it cannot be told."""
+        ...
+
+
+def accept(transcript: Transcript, proposals: Iterable[Proposal], scorer: Scorer | None) -> Transcript:
+    """Put in the repairs that hold; keep the others as suggestions on the first word of their stretch.
+
+    Without a scorer the proposals of kind ``accept`` hold. With one, a repair holds when its margin reaches -5 nats
+    over English words and -12 over unknown ones; then suggestions a little short by sound alone may hold too. A
+    margin that cannot be told leaves the judgement by sound. Utterances stay a partition of the words; the words of a
+    repaired stretch span its time, carry ``repaired_term`` and what was heard (the first of them).
+    Source of the margins: vocab/repair.yaml, row ``figures``.
+    """
+    figures = load_rules().figures
+    repairs: dict[int, tuple[Proposal, float | None]] = {}
+    doubts: dict[int, list[Suggestion]] = {}
+    doubted: set[int] = set()
+    done = 0
+    for proposal in sorted(proposals, key=lambda p: p.words):
+        i0, i1 = proposal.words
+        if not done <= i0 < i1 <= len(transcript.words) or not _inside_one(transcript, i0, i1):
+            continue
+        margin = scorer.margin(transcript, proposal) if scorer is not None and proposal.liftable else None
+        holds = proposal.kind == "accept"
+        if margin is not None:
+            holds = margin >= (figures.real_margin if proposal.ordinary else figures.unknown_margin)
+        if holds and proposal.liftable:
+            repairs[i0] = (proposal, margin)
+            done = i1
+            continue
+        reason = f"{proposal.heard!r} {proposal.reason}" + ("" if margin is None else "; the sound does not bear it out")
+        doubts[i0] = [Suggestion(text, reason, proposal.score) for text in (proposal.meant, *proposal.others)]
+        doubted.update(range(i0, i1))
+    words: list[Word] = []
+    utterances = []
+    for u0, u1 in transcript.utterances:
+        first, at = len(words), u0
+        while at < u1:
+            if at in repairs:
+                proposal, margin = repairs[at]
+                new = _written(transcript.words[at : proposal.words[1]], proposal, margin, len(words), at == u0)
+                at = proposal.words[1]
+            else:
+                new = [_noted(transcript.words[at], doubts.get(at, []), at in doubted, len(words))]
+                at += 1
+            words.extend(new)
+        utterances.append((first, len(words)))
+    return transcript.model_copy(update={"words": tuple(words), "utterances": tuple(utterances)})
+
+
+def _inside_one(transcript: Transcript, i0: int, i1: int) -> bool:
+    return any(u0 <= i0 and i1 <= u1 for u0, u1 in transcript.utterances)
+
+
+def _noted(word: Word, doubts: Sequence[Suggestion], doubted: bool, i: int) -> Word:
+    """The word as it stands, with suggestions and the flag that asks about them (once, however often it is run)."""
+    new = tuple(s for s in doubts if s not in word.suggestions)
+    flags = word.flags if not doubted or DOUBTED in word.flags else (*word.flags, DOUBTED)
+    if not new and flags == word.flags and i == word.i:
+        return word
+    return replace(word, i=i, flags=flags, suggestions=(*word.suggestions, *new))
+
+
+def _written(old: Sequence[Word], proposal: Proposal, margin: float | None, i: int, opens: bool) -> list[Word]:
+    """The words of the term over the time of the heard stretch, shared out by their length in letters."""
+    meant = proposal.meant.split()
+    before = _ends(old[0].text)[0]
+    after = _ends(old[-1].text)[2]
+    if opens and _ends(old[0].text)[1][:1].isupper():
+        meant[0] = meant[0][:1].upper() + meant[0][1:]
+    start, end = old[0].start_ms, max(word.end_ms for word in old)
+    total, passed, bounds = sum(map(len, meant)), 0, [start]
+    for text in meant:
+        passed += len(text)
+        bounds.append(start + (end - start) * passed // total)
+    p = min(word.p for word in old)
+    source = old[0].source if old[0].source in ("free", "hot") else "free"
+    heard = (
+        Heard(source="hot" if source == "hot" else "free", text=" ".join(word.text for word in old), p=p),
+        *(entry for word in old for entry in word.heard),
+    )
+    flags = tuple(dict.fromkeys(flag for word in old for flag in word.flags if flag != DOUBTED))
+    kept = tuple(suggestion for word in old for suggestion in word.suggestions if suggestion.text != proposal.meant)
+    return [
+        replace(
+            old[0],
+            i=i + k,
+            text=(before if k == 0 else "") + text + (after if k == len(meant) - 1 else ""),
+            start_ms=bounds[k],
+            end_ms=bounds[k + 1],
+            p=p,
+            source="lexicon",
+            heard=heard if k == 0 else (),
+            margin=margin if margin is not None else old[0].margin,
+            flags=(*flags, REPAIRED),
+            suggestions=kept if k == 0 else (),
+        )
+        for k, text in enumerate(meant)
+    ]
+
+
+def _ends(text: str) -> tuple[str, str, str]:
+    match = _ENDS.match(text)
+    return (match.group(1), match.group(2), match.group(3)) if match else ("", text, "")

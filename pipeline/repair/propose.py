@@ -1,0 +1,356 @@
+"""Which heard stretches may be misheard trade terms: by sound, by how ordinary the words are, and by what is around.
+
+A stretch is one to four words of one utterance without a stop inside. It is left alone where any of its words is a
+side, a number, a level, a denial, a result or a trade term already. Ordinary words must sound much more like the term
+than unknown ones, and need talk of an examination around them.
+"""
+
+import re
+from collections.abc import Container, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import accumulate
+from typing import Literal
+
+from pipeline.model import Transcript, WordRange
+from pipeline.repair.rules import Figures
+from pipeline.repair.targets import LONGEST, Lexicon, Target, lexicon_of, plain
+from pipeline.sound import similarity
+from pipeline.vocabulary import Vocabulary
+
+REPAIRED = "repaired_term"
+_STOP = re.compile(r"[.?!;:…]['\")\]]*$")
+_LEVEL_LETTERS = frozenset("ctls")
+_LONGEST_SOUND = 28
+_HOMOPHONE = 0.97
+_Ordinary = Literal["unknown", "known", "common"]
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A stretch that may be a misheard term. ``score``: 0..1, how much likelier than needed counts as 0.5 and more.
+
+    ``id``: the concept or site that the term names, "" for a plain trade word. ``ordinary``: every heard word is an
+    English word. ``liftable``: a scorer of the sound may turn the suggestion into a repair. ``others``: the opposites of
+    the term, likely as well.
+    """
+
+    words: WordRange
+    heard: str
+    meant: str
+    id: str
+    score: float
+    kind: Literal["accept", "suggest"]
+    reason: str
+    ordinary: bool = True
+    liftable: bool = True
+    others: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Token:
+    """One word as repair sees it. ``weights``: how clinical (+) or chatty (-), one for each word once heard here."""
+
+    text: str
+    sound: str
+    ordinary: _Ordinary
+    blocked: bool
+    soft: bool
+    edge: bool
+    stop: bool
+    weights: tuple[float, ...]
+    p: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """Some words in a row from ``i0`` on, how they sound, how ordinary the rarest is, how clinical the talk around."""
+
+    i0: int
+    part: Sequence[_Token]
+    sound: str
+    ordinary: _Ordinary
+    clinical: float
+    anchored: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """A stretch with its likeliest term, before the stretches are weighed against each other."""
+
+    proposal: Proposal
+    excess: float
+
+
+def propose(transcript: Transcript, vocab: Vocabulary) -> tuple[Proposal, ...]:
+    """All repairs worth making (``accept``, never overlapping) and worth asking (``suggest``), in spoken order.
+
+    Only the words as first heard count as surroundings, so proposing again after a repair finds nothing new.
+    """
+    lexicon = lexicon_of(vocab)
+    tokens = _tokens(transcript, lexicon)
+    around = _Around(tokens, lexicon.rules.figures.reach)
+    stretches = [s for span in transcript.utterances for s in _stretches(tokens, span, lexicon.misheard)]
+    found = [f for f in _weigh(stretches, tokens, around, lexicon) if f is not None]
+    return _choose(found, lexicon)
+
+
+# ---------------------------------------------------------------- words
+
+
+def _tokens(transcript: Transcript, lexicon: Lexicon) -> list[_Token]:
+    texts = [plain(word.text) for word in transcript.words]
+    spoken = ["" if REPAIRED in word.flags else text for word, text in zip(transcript.words, texts, strict=True)]
+    standing = [mark for i0, i1 in transcript.utterances for mark in lexicon.standing(spoken[i0:i1])]
+    cache: dict[str, tuple[str, _Ordinary, float]] = {}
+    out = []
+    for i, (word, text) in enumerate(zip(transcript.words, texts, strict=True)):
+        if text not in cache:
+            cache[text] = _word_facts(text, lexicon)
+        sound, ordinary, weight = cache[text]
+        repaired, weights = REPAIRED in word.flags, (weight,)
+        if repaired:
+            heard = word.heard[0].text.split() if word.heard else []
+            weights = tuple(_word_facts(plain(w), lexicon)[2] for w in heard)
+        following = texts[i + 1] if i + 1 < len(texts) else ""
+        level = len(text) == 1 and text in _LEVEL_LETTERS and _is_number(following, lexicon)
+        blocked = repaired or level or standing[i] or not sound or _is_guarded(text, lexicon)
+        rules = lexicon.rules.words
+        out.append(
+            _Token(
+                text=text,
+                sound=sound,
+                ordinary=ordinary,
+                blocked=blocked,
+                soft=text in lexicon.soft or text in rules["fixed"] or text in rules["clinical"],
+                edge=text in rules["edges"],
+                stop=bool(_STOP.search(word.text)),
+                weights=weights,
+                p=None if word.source in ("given", "edited") else word.p,
+            )
+        )
+    return out
+
+
+def _word_facts(text: str, lexicon: Lexicon) -> tuple[str, _Ordinary, float]:
+    """Sound, how ordinary, and how clinical one word is by itself."""
+    rules = lexicon.rules
+    sound = lexicon.sound(text)
+    ordinary: _Ordinary = "unknown"
+    if text in rules.common:
+        ordinary = "common"
+    elif rules.is_english(text):
+        ordinary = "known"
+    if text in rules.words["clinical"] or text in lexicon.trade_words:
+        weight = 1.0
+    elif text in rules.words["chat"]:
+        weight = -0.8
+    elif text in rules.words["examining"] or text in lexicon.soft:
+        weight = 0.35
+    else:
+        weight = 0.0
+    return sound, ordinary, weight
+
+
+def _is_number(text: str, lexicon: Lexicon) -> bool:
+    return any(c.isdigit() for c in text) or text in lexicon.rules.words["never"]
+
+
+def _is_guarded(text: str, lexicon: Lexicon) -> bool:
+    """Sides, numbers, levels, denials and results; trade words that stand right by themselves."""
+    if any(c.isdigit() for c in text):
+        return True
+    parts = text.split("-")
+    never, trade = lexicon.rules.words["never"], lexicon.trade_words
+    return any(part in never for part in parts) or text in trade or text.removesuffix("'s").removesuffix("s") in trade
+
+
+class _Around:
+    """How clinical the talk around a stretch is, counted in words as first heard (a repair changes nothing)."""
+
+    def __init__(self, tokens: Sequence[_Token], reach: int) -> None:
+        self._reach = reach
+        self._at = [0, *accumulate(len(token.weights) for token in tokens)]
+        self._sum = [0.0, *accumulate(weight for token in tokens for weight in token.weights)]
+
+    def weight(self, i0: int, i1: int) -> float:
+        """Sum of the weights within reach of the words ``i0 <= i < i1``, these left out."""
+        at, end = self._at[i0], self._at[i1]
+        last = len(self._sum) - 1
+        before = self._sum[at] - self._sum[max(0, at - self._reach)]
+        return before + self._sum[min(last, end + self._reach)] - self._sum[end]
+
+
+# ---------------------------------------------------------------- stretches
+
+
+def _stretches(tokens: Sequence[_Token], span: WordRange, misheard: Container[tuple[str, ...]]) -> Iterator[WordRange]:
+    """Runs of one to four words that may be touched, without a stop inside: listed mishearings, and runs with at least
+    one word that is neither small nor soft."""
+    for i0 in range(*span):
+        telling = False
+        for i1 in range(i0 + 1, min(i0 + LONGEST, span[1]) + 1):
+            token = tokens[i1 - 1]
+            if token.blocked:
+                break
+            telling = telling or not (token.edge or token.soft)
+            if telling or tuple(token.text for token in tokens[i0:i1]) in misheard:
+                yield i0, i1
+            if token.stop:
+                break
+
+
+def _weigh(
+    stretches: Sequence[WordRange], tokens: Sequence[_Token], around: _Around, lexicon: Lexicon
+) -> Iterator[_Found | None]:
+    """Each stretch against the term it sounds like most. All distinct sounds are compared in one go."""
+    heard = []
+    floors: dict[str, float] = {}
+    for i0, i1 in stretches:
+        part = tokens[i0:i1]
+        sound = "".join(token.sound for token in part)
+        known = lexicon.misheard.get(tuple(token.text for token in part))
+        if known is None and not lexicon.rules.figures.shortest <= len(sound) <= _LONGEST_SOUND:
+            continue
+        ordinary = _least_ordinary(part)
+        stretch = _Stretch(i0, part, sound, ordinary, around.weight(i0, i1))
+        heard.append((stretch, known))
+        if known is None:
+            lowest = _need(stretch, lexicon) - lexicon.rules.figures.suggest
+            floors[sound] = min(lowest, floors.get(sound, 1.0))
+    near = lexicon.near({sound: floor for sound, floor in floors.items() if floor <= 1.0})
+    for stretch, known in heard:
+        if known is not None:
+            part = [replace(token, edge=False) for token in stretch.part]  # listed as a whole, small words and all
+            listed = replace(stretch, part=part)
+            yield _judge(listed, Target(known.text, known.id, ""), known.likeness, not known.only_suggest, lexicon)
+        elif stretch.sound in near:
+            likeness, target = near[stretch.sound]
+            yield _judge(stretch, target, likeness, True, lexicon)
+
+
+def _least_ordinary(part: Sequence[_Token]) -> _Ordinary:
+    kinds = {token.ordinary for token in part}
+    return "unknown" if "unknown" in kinds else "known" if "known" in kinds else "common"
+
+
+def _need(stretch: _Stretch, lexicon: Lexicon) -> float:
+    """The likeness that makes a repair of these words, here."""
+    figures, part = lexicon.rules.figures, stretch.part
+    alone = "_alone" if len(part) == 1 and not stretch.anchored and part[0].ordinary != "unknown" else ""
+    need = sum(getattr(figures, token.ordinary + alone) * len(token.sound) for token in part) / len(stretch.sound)
+    need -= figures.context_gain * min(max(stretch.clinical, 0.0), 2.0) / 2.0
+    need += figures.chat_pay * min(max(-stretch.clinical, 0.0), 2.0)
+    need += figures.soft_pay * sum(token.soft for token in part)
+    need += figures.edge_pay * (part[0].edge + part[-1].edge if len(part) > 1 else 0)
+    if len(stretch.sound) <= figures.medium:
+        need += figures.short_pay if len(stretch.sound) <= figures.short else figures.medium_pay
+    surest = min((token.p for token in part if token.p is not None), default=None)
+    if surest is not None and surest < figures.unsure:
+        need -= figures.unsure_gain
+    elif surest is not None and surest > figures.sure:
+        need += figures.sure_pay
+    return need
+
+
+def _context_need(stretch: _Stretch, excess: float, figures: Figures) -> float:
+    """How clinical the talk around must be: most around one English word, least around words that are none."""
+    if stretch.ordinary == "unknown":
+        return figures.context_need_unknown if excess < figures.context_free else float("-inf")
+    return figures.context_need if len(stretch.part) == 1 else figures.context_need_phrase
+
+
+def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, lexicon: Lexicon) -> _Found | None:
+    """One stretch and its likeliest term: a repair, a suggestion, or nothing."""
+    figures = lexicon.rules.figures
+    heard, meant = [token.text for token in stretch.part], target.text.split()
+    start, end, meant = _changed(heard, meant)
+    if heard[start:end] == meant:
+        return None
+    same_letters = "".join(heard[start:end]) == "".join(meant)
+    excess = likeness - _need(stretch, lexicon)
+    if end - start < len(heard):
+        changed, alone = _without_anchor(stretch, start, end, meant, lexicon)
+        if likeness < _HOMOPHONE:  # what stands there rightly must not make up for what does not
+            excess = min(excess, alone)
+        stretch = changed
+    form = stretch.ordinary != "unknown" and not same_letters and _is_form_of(heard[start:end], meant, likeness)
+    if excess < -figures.suggest or form:
+        return None
+    accepted = liftable and excess >= 0
+    reason = f"sounds like {target.text!r}"
+    if not same_letters and stretch.clinical < _context_need(stretch, excess, figures):
+        if stretch.clinical <= 0:
+            return None
+        accepted = False
+        reason += ", but little around it speaks of an examination"
+    others = sorted({other for word in meant for other in lexicon.rules.opposites.get(word, ())})
+    if others:
+        accepted = liftable = False
+        reason = f"sounds like {' or '.join([' '.join(meant), *others])}: opposites are never put in by sound"
+    proposal = Proposal(
+        words=(stretch.i0 + start, stretch.i0 + end),
+        heard=" ".join(heard[start:end]),
+        meant=" ".join(meant),
+        id=target.id,
+        score=round(max(0.0, min(1.0, 0.5 + excess)), 3),
+        kind="accept" if accepted else "suggest",
+        reason=reason,
+        ordinary=stretch.ordinary != "unknown",
+        liftable=liftable,
+        others=tuple(others),
+    )
+    return _Found(proposal, excess)
+
+
+def _without_anchor(
+    stretch: _Stretch, start: int, end: int, meant: Sequence[str], lexicon: Lexicon
+) -> tuple[_Stretch, float]:
+    """The changed words of a longer term, and how much more alike they are by themselves than they need to be.
+
+    The words of the term that stand there rightly speak of an examination; a trade word among them makes it likelier.
+    """
+    figures, part = lexicon.rules.figures, stretch.part[start:end]
+    rest = [token for token in stretch.part if token not in part]
+    sound = "".join(token.sound for token in part)
+    clinical = stretch.clinical + sum(max(0.0, *token.weights) for token in rest)
+    changed = replace(stretch, part=part, sound=sound, clinical=clinical, anchored=True)
+    likeness = similarity(sound, "".join(lexicon.sound(word) for word in meant))
+    gain = figures.anchor_gain * (2 if any(token.text in lexicon.trade_words for token in rest) else 1)
+    return changed, likeness - _need(changed, lexicon) + gain
+
+
+def _changed(heard: Sequence[str], meant: list[str]) -> tuple[int, int, list[str]]:
+    """The part of a stretch that differs from the term: words equal at either end are left out of the repair."""
+    start, end = 0, len(heard)
+    while end - start > 1 and len(meant) > 1 and heard[start] == meant[0]:
+        start, meant = start + 1, meant[1:]
+    while end - start > 1 and len(meant) > 1 and heard[end - 1] == meant[-1]:
+        end, meant = end - 1, meant[:-1]
+    return start, end, meant
+
+
+def _is_form_of(heard: Sequence[str], meant: Sequence[str], likeness: float) -> bool:
+    """True for another form of the same word (rotate, rotation): it was heard right and stays."""
+    if len(heard) != 1 or len(meant) != 1 or likeness >= _HOMOPHONE:
+        return False
+    one, other = heard[0], meant[0]
+    shared = next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
+    return shared >= max(4, 0.6 * min(len(one), len(other)))
+
+
+# ---------------------------------------------------------------- choice
+
+
+def _choose(found: Iterable[_Found], lexicon: Lexicon) -> tuple[Proposal, ...]:
+    """Repairs first, the clearest first; a stretch once taken is taken. Opposites bring their other reading along."""
+    taken: list[Proposal] = []
+    used: set[int] = set()
+    order = sorted(found, key=lambda f: (f.proposal.kind != "accept", -f.excess, f.proposal.words))
+    for one in order:
+        span = range(*one.proposal.words)
+        if used.isdisjoint(span):
+            used.update(span)
+            taken.append(one.proposal)
+    return tuple(sorted(taken, key=lambda p: p.words))
+
+

