@@ -155,7 +155,13 @@ def test_the_reading_is_what_the_extractor_makes_of_the_words(extractor: Extract
     age = parse_age(row["age"], gestation) if "age" in row else None
     made = extractor.extract(_transcript(row), age=age, gestation_weeks=gestation)
 
-    assert faults(row["items"], [contract_json(item) for item in made.items]) == [], row["say"]
+    wrong = faults(row["items"], [contract_json(item) for item in made.items])
+
+    if row["id"].startswith("c"):
+        held_back = bool(wrong)  # the sentence stays unseen, so that no rule is made for it
+        assert not held_back
+    else:
+        assert wrong == [], row["say"]
 
 
 def test_known_failures_are_readings() -> None:
