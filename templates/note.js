@@ -6,7 +6,7 @@
   let stopAt = Infinity;
   let turn = 0;
 
-  // Media Fragments URI 1.0 (W3C, 2012), sections 4.1 and 4.2.1: name=value pairs, percent-decoded, the last "t" counts;
+  // Media Fragments URI 1.0 (W3C, 2012), sections 4.2.1 and 5.1: name=value pairs, percent-decoded, the last "t" counts;
   // "npt:" may lead; hh:mm:ss, mm:ss or seconds; a missing start is 0, a missing end is the end of the media.
   const CLOCK = /^(?:(?:(\d+):)?([0-5]?\d):([0-5]?\d(?:\.\d*)?)|(\d+(?:\.\d*)?))$/;
   function seconds(text) {

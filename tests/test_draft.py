@@ -361,6 +361,18 @@ def test_unsure_words_are_named_and_a_repair_shows_what_was_heard(spoken: Spoken
     }
 
 
+def test_an_unsure_word_that_gave_the_line_nothing_is_shown_but_not_asked_about(spoken: Spoken) -> None:
+    plain = spoken("Well the hip clunks.")
+    words = tuple(replace(word, p=0.1) for word in plain.words)
+    transcript = plain.model_copy(update={"words": words})
+    item = said(transcript, "Well the hip clunks.", "joint.clunk", "present", site="hip", side="left")
+    trace = {item.id: (TraceStep(slot="concept", value="joint.clunk", rule="named", words=(3, 4)),)}
+    line = line_of(draft(transcript, extraction=Extraction(items=(item,), clauses=(), trace=trace)), item)
+
+    assert line.unsure_words == (0, 1, 2, 3)
+    assert line.checks == ("Heard unsurely: “clunks.”. Is the line right?",)
+
+
 def test_a_line_without_its_structure_asks_for_it(spoken: Spoken) -> None:
     transcript = spoken("There is a lump.")
     item = said(transcript, "There is a lump.", "tissue.mass", "present", site=None)

@@ -5,7 +5,7 @@ from datetime import date
 
 from pipeline.draft.lines import LineWriter, words_of_value
 from pipeline.draft.places import place_lines
-from pipeline.draft.points import absent_points, loose_points, points_of, remark_points, unsure_words
+from pipeline.draft.points import absent_points, loose_points, points_of, remark_points, resting_on, unsure_words
 from pipeline.draft.wording import Part, Wording, fill, load_wording
 from pipeline.model import Age, Extraction, Infant, Item, Line, Note, Remark, Section, Transcript, Urgency
 from pipeline.vocabulary import Vocabulary
@@ -48,7 +48,8 @@ def draft_note(
     lines: dict[str, list[tuple[Item, Line]]] = {}
     for item, part in placed:
         unsure = unsure_words(item, transcript)
-        points = points_of(item, unsure, transcript, wording, lacks_structure=writer.lacks_structure(item))
+        weighty = resting_on(unsure, extraction.trace.get(item.id, ()))
+        points = points_of(item, weighty, transcript, wording, lacks_structure=writer.lacks_structure(item))
         line = Line(
             id=item.id,
             text=writer.text(
@@ -214,4 +215,5 @@ def _places(
 def _cautions(wording: Wording, *, treated: bool) -> tuple[str, ...]:
     """First the caution that stands at the top of the note, then those that stand beside the treatment."""
     top = " ".join(caution.text for caution in wording.cautions if caution.where == "top")
-    return (top, *(caution.text for caution in wording.cautions if treated and caution.where == "treatment"))
+    beside = (caution for caution in wording.cautions if treated and caution.where == "treatment")
+    return (top, *(f"{caution.text} ({caution.source})" for caution in beside))

@@ -3,7 +3,19 @@
 from collections.abc import Iterable
 
 from pipeline.draft.wording import Wording, fill, quoted
-from pipeline.model import ClauseClass, Extraction, Item, Line, Remark, Span, Transcript, Urgency, Word, span_of
+from pipeline.model import (
+    ClauseClass,
+    Extraction,
+    Item,
+    Line,
+    Remark,
+    Span,
+    TraceStep,
+    Transcript,
+    Urgency,
+    Word,
+    span_of,
+)
 
 # Below this the recogniser's own probability counts as unsure. Chosen with the recogniser's measurements in mind
 # (words that all passes agreed on lie above it almost always); our recommendation.
@@ -21,10 +33,16 @@ def unsure_words(item: Item, transcript: Transcript) -> tuple[int, ...]:
     return tuple(sorted({word.i for word in words if word.p < UNSURE_BELOW or word.flags}))
 
 
+def resting_on(unsure: Iterable[int], steps: Iterable[TraceStep]) -> tuple[int, ...]:
+    """The unsure words that gave the line one of its slots; all of them where no trace tells."""
+    ranges = [step.words for step in steps]
+    return tuple(i for i in unsure if not ranges or any(i0 <= i < i1 for i0, i1 in ranges))
+
+
 def points_of(
     item: Item, unsure: Iterable[int], transcript: Transcript, wording: Wording, *, lacks_structure: bool
 ) -> dict[str, str]:
-    """The points of a line by code, the most pressing first. ``unsure`` as from ``unsure_words``."""
+    """The points of a line by code, the most pressing first. ``unsure``: the unsure words that the line rests on."""
     asked = wording.words["points"]
     words = [transcript.words[i] for i in unsure]
     codes: dict[str, list[Word]] = {flag: [] for flag in item.flags}

@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from collections.abc import Callable
+from functools import cache
 
 from jinja2 import FileSystemLoader, StrictUndefined
 from jinja2.sandbox import ImmutableSandboxedEnvironment
@@ -35,16 +36,19 @@ def markdown_text(text: str) -> Markup:
     return Markup(_MARKDOWN_START.sub(lambda m: f"{m[1]}{m[2][:-1]}\\{m[2][-1]}", safe))
 
 
+@cache
 def html_templates() -> ImmutableSandboxedEnvironment:
     """Templates whose every expression is cleaned and escaped as HTML."""
     return _environment(clean)
 
 
+@cache
 def markdown_templates() -> ImmutableSandboxedEnvironment:
     """Templates whose every expression is cleaned and escaped as CommonMark."""
     return _environment(markdown_text)
 
 
+@cache
 def text_templates() -> ImmutableSandboxedEnvironment:
     """Templates whose every expression is cleaned; plain text has nothing to escape."""
     return _environment(lambda text: Markup(clean(text)))
