@@ -194,7 +194,7 @@ def named(fact: Fact, concept: str, value: float, note: str, unit: str | None = 
         fact,
         concept=concept,
         result=None,
-        value=value,
+        value=round(value, 6),  # so that a limit met exactly is met
         unit=unit,
         note=note,
         items=tuple(dict.fromkeys(i for f in rest for i in f.items)),

@@ -56,7 +56,15 @@ def apply_rules(
                 known = raised.get(remark.id)
                 if known is None or ORDER[known[0].urgency] < ORDER[remark.urgency]:
                     raised[remark.id] = (remark, rule)
-    return list(raised.values()), waiting
+    return [(r, rule) for r, rule in raised.values() if not _outdone(r, raised.values())], waiting
+
+
+def _outdone(remark: Remark, raised: Iterable[tuple[Remark, Rule]]) -> bool:
+    """Whether the same danger sign is raised more pressingly on these items and more."""
+    return any(
+        other.rule == remark.rule and ORDER[other.urgency] > ORDER[remark.urgency] and {*remark.items} <= {*other.items}
+        for other, _ in raised
+    )
 
 
 def _groups(rule: Rule, found: Sequence[Fact]) -> Iterator[tuple[Fact, ...]]:
