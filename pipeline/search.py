@@ -10,7 +10,7 @@ results decide where the vocabulary knows it; for bare words, the denials (vocab
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from pipeline.model import Frozen
@@ -25,7 +25,7 @@ _LEVEL = re.compile(r"[clst]1?[0-9]$")
 _ASIDE = re.compile(r"\([^)]*\)")
 _ENDS = re.compile(r"[.;?!]")
 
-Role = Literal["concept", "result", "means", "site", "level", "side", "deny", "deny_before", "stop", "mask"]
+Role = Literal["concept", "result", "label", "means", "site", "level", "side", "deny", "deny_before", "stop", "mask"]
 
 
 class Found(Frozen):
@@ -39,7 +39,10 @@ class Found(Frozen):
 
 @dataclass(frozen=True)
 class _Reading:
-    """What a form of the vocabulary may stand for in a question."""
+    """What a form of the vocabulary may stand for in a question.
+
+    ``means`` and ``label`` give a concept's result by themselves, ``result`` only once the concept is named.
+    """
 
     role: Role
     id: str = ""
@@ -48,19 +51,21 @@ class _Reading:
 
 @dataclass
 class _Term:
-    readings: list[_Reading]
+    """A form found in a question; ``pairs``: the (concept, result) it gives there."""
+
     text: str
+    readings: tuple[_Reading, ...]
+    pairs: tuple[tuple[str, str], ...] = ()
     denied: bool = False
 
-    def of(self, role: Role) -> list[_Reading]:
-        return [reading for reading in self.readings if reading.role == role]
+    def of(self, *roles: Role) -> list[_Reading]:
+        return [reading for reading in self.readings if reading.role in roles]
 
 
 @dataclass
 class _Parsed:
     terms: list[_Term] = field(default_factory=list)
     rest: list[str] = field(default_factory=list)  # words that the vocabulary does not know
-    rest_denied: bool = False
 
 
 class Search:
@@ -73,24 +78,32 @@ class Search:
         self._bad = frozenset(vocab.words.get("bad_results", ()))
         lists = ("determiners", "fillers", "prepositions", "connectives", "question_words")
         self._dull = {_key(token) for name in lists for say in vocab.words.get(name, ()) for token in _tokens(say)}
+        self._open = frozenset(vocab.words.get("in_own_words", ()))
         self._fill_forms()
+        self._denials = {form for form, readings in self._forms.items() if any(r.role == "deny" for r in readings)}
         self._longest = max(map(len, self._forms), default=1)
 
     def ask(self, store: Store, question: str, limit: int = LIMIT) -> Found:
         """Answer a question from the record. Raises StoreError where the record cannot be read."""
         question = " ".join(question[:MAX_QUESTION].split())
-        parsed = self._parse(question)
         wanted, how = self.understand(question)
         with store.reading() as connection:
-            if wanted is None:
-                passages = find_words(connection, " ".join(parsed.rest) or question, limit)
-                hits = [p.hit for p in passages if self._denied_in(p.marked) == parsed.rest_denied]
-                return Found(question=question, understood=how, hits=tuple(hits), total=len(hits))
-            hits, total = find_items(connection, wanted, limit)
-            if not hits and wanted.words:
-                hits, total = find_items(connection, _without_words(wanted), limit)
-                if hits:
-                    how = (*how[:-1], f"no line has the words {wanted.words!r} too: shown without them")
+            hits: list[Hit] = []
+            total = 0
+            if wanted is not None:
+                hits, total = find_items(connection, wanted, limit)
+                own = self._own_words(self._parse(question))
+                if not hits and wanted.words != own:
+                    hits, total = find_items(connection, replace(wanted, words=own), limit)
+                    if hits:
+                        how = (*how[:-1], f"no line has the words {wanted.words!r} too: shown without them")
+            if not hits:
+                words, denied = self._words(question)
+                passages = find_words(connection, words, limit)
+                hits = [passage.hit for passage in passages if self._denied_in(passage.marked) == denied]
+                total = len(hits)
+                if wanted is not None and hits:
+                    how = (*how, f"no line of a note answers that: shown where the words {words!r} were said")
         return Found(question=question, understood=how, hits=tuple(hits), total=total)
 
     def understand(self, question: str) -> tuple[Wanted | None, tuple[str, ...]]:
@@ -102,8 +115,8 @@ class Search:
         sides = {r.id for term in parsed.terms for r in term.of("side")}
         named = bool(results) or bool(how)
         if not named and not sites and not levels:
-            words = " ".join(parsed.rest) or question
-            return None, (f"the words {words!r}" + (", where they are denied" if parsed.rest_denied else ""),)
+            words, denied = self._words(question)
+            return None, (f"the words {words!r}" + (", where they are denied" if denied else ""),)
         if not named:
             how.append("whatever was found")
         if sites:
@@ -113,7 +126,8 @@ class Search:
             how.append(f"level: {', '.join(sorted(levels))}")
         if sides:
             how.append(f"side: {', '.join(sorted(sides))}" + ("" if "both" in sides else " (or both)"))
-        words = " ".join(word for word in parsed.rest if _key(word) not in self._dull)
+        others = (word for word in parsed.rest if _key(word) not in self._dull)
+        words = " ".join([self._own_words(parsed), *others]).strip()
         if words:
             how.append(f"with the words {words!r}")
         wanted = Wanted(
@@ -134,8 +148,10 @@ class Search:
                 self._add(say, _Reading("concept", concept.id))
             for result, form in concept.results.items():
                 if result != "value":
-                    for say in (*form.say, form.label, result.replace("_", " ")):
+                    for say in form.say:
                         self._add(say, _Reading("result", concept.id, result))
+                    for say in (form.label, result.replace("_", " ")):
+                        self._add(say, _Reading("label", concept.id, result))
                 for say in form.means:
                     self._add(say, _Reading("means", concept.id, result))
         for site in self._vocab.sites.values():
@@ -164,74 +180,112 @@ class Search:
     def _parse(self, text: str) -> _Parsed:
         """Longest forms first, from left to right; denials reach forward to the next stop, or back over what was."""
         parsed = _Parsed()
-        cut = list(self._cut(_tokens(text)))
-        concepts = [r.id for _, term in cut if term for r in (*term.of("concept"), *term.of("means"))]
-        possible = {result for concept in concepts for result in self._vocab.concepts[concept].results}
+        tokens = _tokens(text)
+        named = self._named(tokens)
+        cut = list(self._cut(tokens, named))
+        if still := frozenset(r.id for _, term in cut if term for r in term.of("concept")) ^ named:
+            named -= still
+            cut = list(self._cut(tokens, named))
+        near = self._near({reading.id for _, term in cut if term for reading in term.of("site")})
         denied = False
         for part, term in cut:
-            if term is None:
+            if term is not None:
+                term.pairs = tuple(self._pairs(term, named, near))
+            if term is None or not (term.pairs or any(r.role != "result" for r in term.readings)):
                 parsed.rest.append(part)
-                parsed.rest_denied |= denied
                 continue
             if term.of("stop"):
                 denied = False
-            elif term.of("deny_before"):
-                parsed.rest_denied = True
+            elif term.of("deny_before") and not term.pairs:
                 for before in parsed.terms:
                     before.denied = True
-            elif term.of("deny"):
-                if concepts and possible.isdisjoint(reading.result for reading in term.of("result")):
-                    term.readings = []  # "absent", where it is no result of what is named, denies like "no"
-                denied |= not term.of("result")
+            elif term.of("deny") and not term.pairs:
+                denied = True
             term.denied = denied
             parsed.terms.append(term)
         return parsed
 
-    def _cut(self, tokens: Sequence[str]) -> Iterator[tuple[str, _Term | None]]:
-        at = 0
-        while at < len(tokens):
-            for size in range(min(self._longest, len(tokens) - at), 0, -1):
-                part = tokens[at : at + size]
-                key = tuple(map(_key, part))
-                readings = self._forms.get(key, [])
-                if not readings and size == 1 and _LEVEL.match(part[0]):
-                    readings = [_Reading("level", part[0].upper())]
-                if readings:
-                    yield " ".join(part), _Term(list(readings), " ".join(part))
-                    at += size
-                    break
-            else:
+    def _own_words(self, parsed: _Parsed) -> str:
+        """The words that must have been said: of concepts whose line is in the speaker's words, those asked with."""
+        return " ".join(term.text for term in parsed.terms if any(r.id in self._open for r in term.of("concept")))
+
+    def _words(self, question: str) -> tuple[str, bool]:
+        """What to look for in what was said, and whether it is to stand under a denial there."""
+        kept: list[str] = []
+        denied = False
+        for token in _tokens(question):
+            if any(reading.role == "deny" for reading in self._forms.get((_key(token),), ())):
+                denied = True
+            elif _key(token) not in self._dull:
+                kept.append(token)
+        return " ".join(kept) or question, denied
+
+    def _pairs(self, term: _Term, named: frozenset[str], near: set[str]) -> Iterator[tuple[str, str]]:
+        """A result word gives the result of the concepts named, where it can; else what it means by itself."""
+        readings = [r for r in term.of("result", "label", "means") if not term.of("concept") or r.id not in named]
+        own = [(r.id, r.result) for r in readings if r.id in named]
+        if not own and not term.of("concept"):
+            results = {r.result for r in readings}
+            own = [(name, r) for name in named for r in results if r in self._vocab.concepts[name].results]
+        alone = [(r.id, r.result) for r in readings if r.role != "result" and self._fits(r.id, near)]
+        yield from dict.fromkeys(own or alone)
+
+    def _named(self, tokens: Sequence[str]) -> frozenset[str]:
+        """Every concept that some words of a question may name."""
+        keys = tuple(map(_key, tokens))
+        parts = (keys[a:b] for a in range(len(keys)) for b in range(a + 1, min(a + self._longest, len(keys)) + 1))
+        return frozenset(r.id for part in parts for r in self._forms.get(part, ()) if r.role == "concept")
+
+    def _cut(self, tokens: Sequence[str], named: frozenset[str]) -> Iterator[tuple[str, _Term | None]]:
+        """The longest forms that overlap none longer, in order, with the words between them singly.
+
+        A form that is nothing but a result in hand counts where a concept is named that can have it. Of equally long
+        ones that overlap the one that does not begin with a denial is taken, then the earlier.
+        """
+        possible = {result for name in named for result in self._vocab.concepts[name].results}
+        keys = tuple(map(_key, tokens))
+        found: list[tuple[int, bool, int, tuple[_Reading, ...]]] = []
+        for at in range(len(tokens)):
+            for size in range(1, min(self._longest, len(tokens) - at) + 1):
+                readings = tuple(self._forms.get(keys[at : at + size], ()))
+                if not readings and size == 1 and _LEVEL.match(tokens[at]):
+                    readings = (_Reading("level", tokens[at].upper()),)
+                if any(r.role != "result" or r.result in possible for r in readings):
+                    found.append((-size, keys[at : at + 1] in self._denials, at, readings))
+        taken: dict[int, tuple[int, tuple[_Reading, ...]]] = {}
+        free = set(range(len(tokens)))
+        for size, _, at, readings in sorted(found, key=lambda f: f[:3]):
+            if free.issuperset(range(at, at - size)):
+                free.difference_update(range(at, at - size))
+                taken[at] = (at - size, readings)
+        for at in range(len(tokens)):
+            if at in taken:
+                end, readings = taken[at]
+                text = " ".join(tokens[at:end])
+                yield text, _Term(text, readings)
+            elif at in free:
                 yield tokens[at], None
-                at += 1
 
     def _results(self, parsed: _Parsed) -> tuple[dict[str, frozenset[str] | None], list[str]]:
         """By concept the results asked for, and the same in words."""
         asked: dict[str, set[str] | None] = {}
         named: dict[str, bool] = {}
         for term in parsed.terms:
-            for reading in (*term.of("concept"), *term.of("means")):
+            for reading in term.of("concept"):
                 named[reading.id] = named.get(reading.id, False) or term.denied
-        for concept, result, denied in self._spoken_results(parsed, named):
-            _widen(asked, concept, self._turned(concept, result) if denied else {result})
         for term in parsed.terms:
-            for reading in term.of("means"):
-                concept = self._vocab.concepts[reading.id]
-                result = reading.result
-                _widen(asked, concept, self._turned(concept, result) if term.denied else {result})
+            for name, result in term.pairs:
+                concept = self._vocab.concepts[name]
+                denied = term.denied or named.get(name, False)
+                _widen(asked, concept, self._turned(concept, result) if denied else {result})
         for name, denied in named.items():
             if name not in asked:
                 _widen(asked, self._vocab.concepts[name], self._bare(self._vocab.concepts[name], denied))
         return {name: None if r is None else frozenset(r) for name, r in asked.items()}, list(self._told(asked))
 
-    def _spoken_results(self, parsed: _Parsed, named: dict[str, bool]) -> Iterator[tuple[Concept, str, bool]]:
-        """Result words, each with the named concepts it can belong to, else with all that the vocabulary gives it."""
-        for term in parsed.terms:
-            readings = term.of("result")
-            results = {reading.result for reading in readings}
-            own = [(r.id, r.result) for r in readings if r.id in named]
-            own = own or [(name, r) for name in named for r in results if r in self._vocab.concepts[name].results]
-            for name, result in own or [(r.id, r.result) for r in readings]:
-                yield self._vocab.concepts[name], result, term.denied or named.get(name, False)
+    def _near(self, sites: set[str]) -> set[str]:
+        """The structures named, what belongs to them, and what they belong to."""
+        return {*self._below(sites), *(above for site in sites for above in self._vocab.site_line(site))}
 
     def _bare(self, concept: Concept, denied: bool) -> set[str] | None:
         """A concept named without a result: as found, as denied, or whichever where naming it says neither."""
@@ -247,6 +301,10 @@ class Search:
             return {concept.stated}
         others = self._of(concept, self._good if result in self._bad else self._bad if result in self._good else ())
         return others or ({concept.negated} - {None, result} if concept.negated else set())
+
+    def _fits(self, concept: str, near: set[str]) -> bool:
+        home = self._vocab.concepts[concept].site
+        return not near or home is None or home in near
 
     @staticmethod
     def _of(concept: Concept, results: Iterable[str]) -> set[str]:
@@ -276,7 +334,7 @@ class Search:
                     if denied:
                         return True
                     continue
-                for _, term in self._cut(_tokens(part)):
+                for _, term in self._cut(_tokens(part), frozenset()):
                     if term is not None and term.of("stop"):
                         denied = False
                     elif term is not None and term.of("deny"):
@@ -287,10 +345,6 @@ class Search:
 def _widen(asked: dict[str, set[str] | None], concept: Concept, results: set[str] | None) -> None:
     before = asked.get(concept.id, set())
     asked[concept.id] = None if before is None or results is None else before | results
-
-
-def _without_words(wanted: Wanted) -> Wanted:
-    return Wanted(wanted.results, wanted.any_concept, wanted.sites, wanted.sides, wanted.levels)
 
 
 def _tokens(text: str) -> list[str]:
