@@ -105,7 +105,8 @@ class LineWriter:
     def _tails(self, item: Item, pattern: str, slots: dict[str, str]) -> list[str]:
         """What else was said, each part only where it was said and not yet in the line."""
         word = self._wording.word
-        tails: list[str] = [item.degree or ""]
+        found = self.state(item) == "found"  # "not tight, marked" would say nothing true; the words stand beside
+        tails: list[str] = [item.degree or "" if found else ""]
         if "{value}" not in pattern and "{amount}" not in pattern:
             tails.append(slots["amount"])
         tails.append(word("change", item.change))
