@@ -18,6 +18,7 @@ from pipeline.vocabulary import Vocabulary
 
 GAP = "~~"
 GAP_WORDS = 3
+WORD_FOR_WORD = ("acts", "answers", "clauses", "repair", "tags")  # "going to" announces, "goes to" does not
 P = TypeVar("P")
 
 
@@ -66,14 +67,20 @@ class PhraseIndex(Generic[P]):
             for phrase in self._by_first.get(stem, ()):
                 if phrase.at_start and stream[at] not in starts:
                     continue
-                fixed = _walk(phrase.steps, stems, at, stream, tokens)
+                fixed = _walk(phrase.steps, stems, at, stream, tokens, any_stop=self._exact)
                 if fixed and not (phrase.at_end and stream[fixed[-1]] not in ends):
                     found.append((len(fixed), tuple(stream[f] for f in fixed), phrase.payload))
         return _longest(found)
 
 
 def _walk(
-    steps: tuple[str, ...], stems: list[str], at: int, stream: Sequence[int], tokens: Sequence[Token]
+    steps: tuple[str, ...],
+    stems: list[str],
+    at: int,
+    stream: Sequence[int],
+    tokens: Sequence[Token],
+    *,
+    any_stop: bool = False,
 ) -> list[int] | None:
     """Positions (in the stream) of the fixed words of a phrase that begins at ``at``; gaps take as little as possible.
 
@@ -87,7 +94,7 @@ def _walk(
         reach = GAP_WORDS + 1 if gap else 1
         for ahead in range(k + 1, min(k + 1 + reach, len(stems))):
             stop = tokens[stream[ahead - 1]].stop
-            if stop in (".", "?") or (gap and stop):
+            if stop in (".", "?") or ((gap or any_stop) and stop):
                 return None
             if stems[ahead] == step:
                 k = ahead
@@ -148,6 +155,7 @@ class Lexicon:
     def __post_init__(self) -> None:
         words = self.vocab.words
         self.determiners = frozenset(words.get("determiners", ()))
+        self._little = frozenset(words.get("little_words", ()))
         self.fillers = _phrases(words.get("fillers", ()), self.tokeniser)
         self.degrees = _phrases(
             [(say, cue.gives) for cue in self.vocab.cues.get("degree", ()) for say in cue.say], self.tokeniser
@@ -168,12 +176,13 @@ class Lexicon:
             for say, level in site.levels.items():
                 self._site(say, Reading("site", site=site.id, level=level, singular=say))
         for category, cues in self.vocab.cues.items():
-            index: PhraseIndex[CueReading] = PhraseIndex()
+            exact = category in WORD_FOR_WORD
+            index: PhraseIndex[CueReading] = PhraseIndex(exact=exact)
             for cue in cues:
                 for say in cue.say:
                     text = say.strip("^$ ")
                     index.add(
-                        self._steps(text, drop=False),
+                        self._words(text) if exact else self._steps(text, drop=False),
                         CueReading(category, cue.gives, cue.dir),
                         at_start=say.startswith("^"),
                         at_end=say.endswith("$"),
@@ -181,7 +190,10 @@ class Lexicon:
             self.cues[category] = index
 
     def _term(self, say: str, reading: Reading) -> None:
-        self.terms.add(self._steps(say, drop=True), reading)
+        steps = self._steps(say, drop=True)
+        if len(steps) == 1 and steps[0] in self._little:
+            return  # "just right" without "just" is a side word
+        self.terms.add(steps, reading)
 
     def _site(self, say: str, reading: Reading) -> None:
         steps = self._steps(say, drop=True)
@@ -196,6 +208,11 @@ class Lexicon:
             keep = self.content(tokens) if drop else range(len(tokens))
             steps += [GAP] * (k > 0) + [tokens[at].stem for at in keep]
         return steps
+
+    def _words(self, text: str) -> list[str]:
+        """Whole words and gaps of a phrase."""
+        parts = f" {text} ".split(f" {GAP} ")
+        return [w for k, part in enumerate(parts) for w in [GAP] * (k > 0) + self.tokeniser.phrase(part)]
 
     def spoken(self, tokens: Sequence[Token]) -> list[int]:
         """Positions without fillers: the stream in which cues are looked for."""

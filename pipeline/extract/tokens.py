@@ -90,10 +90,7 @@ class Tokeniser:
                 break
             stop = _STOPS.get(mark, stop)
         pieces = tuple(
-            part
-            for piece in self._split(clean)
-            for part in _SPLIT.split(piece.text)
-            if any(c.isalnum() for c in part)
+            part for piece in self._split(clean) for part in _SPLIT.split(piece.text) if any(c.isalnum() for c in part)
         )
         if len(self._cache) < _MAX_CACHE:
             self._cache[text] = pieces, stop

@@ -58,7 +58,9 @@ class NumberReader:
         self._join = {say for say, gives in rows if gives == "range"}
         self._units: dict[tuple[str, ...], tuple[str, float, float]] = {}
         for cue in vocab.cues.get("units", ()):
-            unit, factor, offset = (*cue.gives.split(), "0")[:3] if len(cue.gives.split()) > 1 else (cue.gives, "1", "0")
+            unit, factor, offset = (
+                (*cue.gives.split(), "0")[:3] if len(cue.gives.split()) > 1 else (cue.gives, "1", "0")
+            )
             for say in cue.say:
                 self._units[tuple(say.split())] = (unit, float(factor), float(offset))
         self._regions = {
@@ -161,7 +163,7 @@ class NumberReader:
         return self._smaller(tokens, quantity, factor)
 
     def _article(self, tokens: Sequence[Token], k: int) -> Quantity | None:
-        """"a week", "half an hour", "half a kilo"."""
+        """ "a week", "half an hour", "half a kilo"."""
         half = tokens[k].text == "half"
         at = k + 1
         if half and at < len(tokens) and tokens[at].text in ("a", "an"):
@@ -213,6 +215,7 @@ class NumberReader:
             level = self._level(tokens, k, letter)
             k = level.b if level else k + 1
             if level:
+                letter = level.last[0]
                 single.append(level)
         return self._runs(tokens, single)
 
@@ -241,14 +244,18 @@ class NumberReader:
             before = runs[-1] if runs else None
             between = [t.text for t in tokens[before.b : level.a]] if before else ["."]
             joined = before is not None and tokens[before.b - 1].stop not in (".", "?") and _run(before, level)
-            if (before and joined and ((between and " ".join(between) in self._join) or (not between and _next(before, level)))) or (before and joined and between == ["and"] and _next(before, level)):
+            if (
+                before
+                and joined
+                and ((between and " ".join(between) in self._join) or (not between and _next(before, level)))
+            ) or (before and joined and between == ["and"] and _next(before, level)):
                 runs[-1] = Level(before.a, level.b, before.first, level.last)
             else:
                 runs.append(self._open_run(tokens, level))
         return runs
 
     def _open_run(self, tokens: Sequence[Token], level: Level) -> Level:
-        """"T four to six": the second number borrows the letter."""
+        """ "T four to six": the second number borrows the letter."""
         for length in (2, 1):
             joint = " ".join(t.text for t in tokens[level.b : level.b + length])
             at = level.b + length

@@ -1,0 +1,5 @@
+"""Transcript -> items: a fold over utterances (findings contract, version 1)."""
+
+from pipeline.extract.fold import Extractor, State
+
+__all__ = ["Extractor", "State"]

@@ -1,0 +1,120 @@
+"""What each clause does (observe, ask, teach, announce, advise ...), by cues and by the sentence it stands in."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.extract.clauses import Clause
+from pipeline.extract.marks import Marked
+from pipeline.model import ClauseClass, Kind
+
+ALL: frozenset[Kind] = frozenset({"finding", "history", "treatment", "advice", "plan", "impression"})
+NOTHING: frozenset[Kind] = frozenset()
+PERSONAL = frozenset({"she", "he", "hers", "his", "her", "here", "this", "mine"})
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """The act of one clause, the class it is accounted under when it gives no item, and the cue that decided."""
+
+    name: str
+    silent: ClauseClass | None = None
+    why: str = ""
+
+
+OBSERVE = Act("observe")
+_SILENT = {
+    "question": ClauseClass.QUESTION,
+    "hypothetical": ClauseClass.HYPOTHETICAL,
+    "earlier": ClauseClass.CHAT,
+    "other": ClauseClass.CHAT,
+    "teach": ClauseClass.TEACHING,
+    "doubt": ClauseClass.CHAT,
+    "command": ClauseClass.COMMAND,
+    "retract": ClauseClass.COMMAND,
+}
+
+
+def acts_of(marked: Marked, clauses: Sequence[Clause]) -> list[Act]:
+    """One act a clause, in order."""
+    acts: list[Act] = []
+    for n, clause in enumerate(clauses):
+        before = acts[-1] if acts and not clause.hard else None
+        last_of_sentence = n + 1 == len(clauses) or clauses[n + 1].hard
+        act = _act(marked, clause, before, last_of_sentence)
+        if not last_of_sentence and act.silent is None and _was_until(marked, clause, clauses[n + 1]):
+            act = _silent("earlier", "was so until today")
+        acts.append(act)
+    return acts
+
+
+def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
+    cues = marked.acts(clause.a, clause.b)
+    for name in ("retract", "command"):
+        if name in cues:
+            return _silent(name, "command")
+    if _asks(marked, clause, last, "question" in cues):
+        return _silent("question", "question")
+    if any(value == "not_assessed" for value, _ in marked.cued("reasons", clause.a, clause.b)):
+        return OBSERVE
+    turned = clause.joint in ("but", "though", "whereas", "although")
+    if "hypothetical" in cues or (before is not None and before.name == "hypothetical" and not turned):
+        return _silent("hypothetical", "condition")
+    if "watch_for" in cues:
+        return _silent("hypothetical", "what to watch for")
+    if "earlier" in cues and "today" not in cues:
+        return _silent("earlier", "earlier visit")
+    if "other" in cues:
+        return _silent("other", "somebody else's body")
+    if "doubt" in cues:
+        return _silent("doubt", "only thought")
+    if "teach" in cues:
+        return _silent("teach", "explanation")
+    if before is not None and before.name in ("teach", "earlier", "other") and not turned and "today" not in cues:
+        opening = {t.text for t in marked.tokens[clause.head : clause.head + 3]}
+        if before.name != "teach" or not opening & PERSONAL:
+            return _silent(before.name, "goes on from the clause before")
+    if "announce" in cues:
+        return Act("announce", ClauseClass.ANNOUNCEMENT, "about to look")
+    if "advise" in cues:
+        return Act("advise", None, "advice")
+    if "chat" in cues:
+        return Act("chat", ClauseClass.CHAT, "small talk")
+    return OBSERVE
+
+
+def _was_until(marked: Marked, clause: Clause, following: Clause) -> bool:
+    """ "It was high on the left, and that's level today": the past tense before a "today" is an earlier visit."""
+    past = {t.text for t in marked.tokens[clause.a : clause.b]} & {"was", "were", "had"}
+    here = marked.acts(clause.a, clause.b)
+    return bool(past) and "today" not in here and "today" in marked.acts(following.a, following.b)
+
+
+def _silent(name: str, why: str) -> Act:
+    return Act(name, _SILENT[name], why)
+
+
+def _asks(marked: Marked, clause: Clause, last: bool, cued: bool) -> bool:
+    """A question by its mark or its opening; a tag hung on a statement does not make one of it."""
+    marked_so = last and marked.tokens[clause.b - 1].stop == "?"
+    if not marked_so:
+        return cued and marked.tokens[clause.b - 1].stop != "."
+    for value, hit in marked.cued("tags", clause.a, clause.b):
+        if value == "tag" and hit.b == clause.b and hit.a > clause.head and marked.tokens[hit.a - 1].stop == ",":
+            return False
+    return True
+
+
+def kinds_of(act: Act, present: set[Kind], cues: set[str]) -> frozenset[Kind]:
+    """The kinds of item that a clause of this act may give. ``present``: kinds of the concepts it names."""
+    if act.silent is not None and act.name not in ("announce", "chat"):
+        return NOTHING
+    own = bool(cues & {"treat", "announce"})
+    if "treatment" in present and (own or "advice" not in present):
+        return frozenset({"treatment", "plan"} if "plan" in present else {"treatment"})
+    if "plan" in present:
+        return frozenset({"plan", "advice"})
+    if "advice" in present or act.name == "advise":
+        return frozenset({"advice", "plan"})
+    if act.name == "announce":
+        return frozenset({"treatment", "plan"})
+    return ALL

@@ -1,0 +1,91 @@
+"""What else was said of an item: who told it, what changed, how much and how often, since when, why not."""
+
+from collections.abc import Sequence
+
+from pipeline.extract.clauses import Clause
+from pipeline.extract.marks import Marked
+from pipeline.model import Change, Dose, Onset, SourceRole
+
+SECOND_UNITS = "s"
+
+
+def source_role(marked: Marked, clause: Clause) -> SourceRole | None:
+    """Who told it, where the speech says so ("grandma says")."""
+    for value, _ in marked.cued("sources", clause.a, clause.b):
+        return value  # type: ignore[return-value]
+    return None
+
+
+def change(marked: Marked, clause: Clause, b: int) -> Change | None:
+    """Compared with before: the last such words up to token ``b``."""
+    last: Change | None = None
+    for value, hit in marked.cued("change", clause.a, clause.b):
+        if hit.a < b + 4:
+            last = value  # type: ignore[assignment]
+    return last
+
+
+def dose(marked: Marked, clause: Clause) -> Dose | None:
+    """How long and how often, as said: "ten seconds, three times a day"."""
+    seconds = times = days = None
+    per = None
+    tokens = marked.tokens
+    for mark in marked.marks:
+        number = mark.number
+        if number is None or not clause.a <= mark.a < clause.b:
+            continue
+        if number.unit == "s":
+            seconds = number.value
+        elif number.unit == "1":
+            times = number.value
+        elif number.unit in ("d", "wk"):
+            days = number.value * (7 if number.unit == "wk" else 1)
+    words = [t.text for t in tokens[clause.a : clause.b]]
+    for k, word in enumerate(words):
+        if word in ("twice", "once") and times is None:
+            times = 2.0 if word == "twice" else 1.0
+        if word in ("a", "per", "each", "every", "after", "before") and k + 1 < len(words):
+            following = words[k + 1]
+            per = {"day": "day", "feed": "feed", "feeds": "feed", "feeding": "feed", "week": "week"}.get(following, per)
+    if "daily" in words:
+        per = per or "day"
+    if days == 1 and per == "day":
+        days = None
+    if days == 7 and per == "week":
+        days = None
+    if seconds is None and times is None and per is None and days is None:
+        return None
+    return Dose(seconds=seconds, times=times, per=per, days=days)  # type: ignore[arg-type]
+
+
+def onset(marked: Marked, clause: Clause) -> Onset | None:
+    """Since when: "for three days", "two weeks ago", "suddenly"."""
+    words = [t.text for t in marked.tokens]
+    if any(w in ("suddenly", "sudden") for w in words[clause.a : clause.b]):
+        return Onset(sudden=True)
+    for mark in marked.marks:
+        number = mark.number
+        if number is None or number.unit not in ("d", "wk", "mo") or not clause.a <= mark.a < clause.b:
+            continue
+        before = words[mark.a - 1] if mark.a > clause.a else ""
+        after = words[mark.b] if mark.b < clause.b else ""
+        if before in ("for", "since", "last", "past") or after == "ago":
+            return Onset(value=number.value, unit=number.unit)  # type: ignore[arg-type]
+    return None
+
+
+def reason(marked: Marked, clauses: Sequence[Clause]) -> str | None:
+    """Why something was not assessed, in the speaker's words."""
+    for clause in clauses:
+        for value, hit in marked.cued("reasons", clause.a, clause.b):
+            if value == "reason":
+                return " ".join(t.text for t in marked.tokens[hit.a : hit.b])
+    return None
+
+
+def skipped(marked: Marked, clause: Clause) -> tuple[int, int] | None:
+    """Where a clause says that something was not looked at."""
+    for value, hit in marked.cued("reasons", clause.a, clause.b):
+        if value == "not_assessed":
+            return hit.a, hit.b
+    return None

@@ -1,0 +1,140 @@
+"""Question and answer: "Any fevers? Nope." is one fact told by the caregiver; an unanswered question is none."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from pipeline.extract.clauses import Clause
+from pipeline.extract.frames import Frame, fit_result, opposite
+from pipeline.extract.marks import Mark, Marked
+from pipeline.extract.resolve import Draft, Resolver
+from pipeline.model import Kind, Span
+from pipeline.vocabulary import Vocabulary
+
+TOLD: frozenset[Kind] = frozenset({"history"})
+WAIT_CLAUSES = 4
+WAIT_MS = 12_000
+
+
+@dataclass(frozen=True)
+class Question:
+    """An open question: what it asserts if answered yes, which concepts it asks of, and where it was asked."""
+
+    drafts: tuple[Draft, ...]
+    open_concepts: tuple[str, ...]
+    span: Span
+    clause: int
+    at_ms: int
+    denied: bool = False
+
+    def waits(self, clause: int, at_ms: int) -> bool:
+        """Still open: four clauses and twelve seconds at most."""
+        return clause - self.clause <= WAIT_CLAUSES and at_ms - self.at_ms <= WAIT_MS
+
+
+def asked(
+    vocab: Vocabulary, resolver: Resolver, frames: Sequence[Frame], drafts: Sequence[Draft], span: Span, clause: int
+) -> Question | None:
+    """The question that a clause leaves open; None where it asks of nothing that the record holds."""
+    told = tuple(d for d in drafts if vocab.concepts[d.concept].kind == "history")
+    named = {
+        c
+        for frame in frames
+        for mark in frame.concepts
+        if (c := resolver.named(mark, None, TOLD)) is not None and all(d.concept != c for d in told)
+    }
+    if not told and not named:
+        return None
+    denied = any(frame.negated for frame in frames)
+    return Question(told, tuple(sorted(named)), span, clause, span.end_ms, denied)
+
+
+def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: Marked, clause: Clause) -> list[Draft]:
+    """The facts that a clause answers to the question; empty where it is no answer."""
+    said = [value for value, hit in marked.cued("answers", clause.a, clause.b) if hit.a <= clause.head]
+    polar = said[0] if said else ""
+    marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
+    side = next((m.side for m in marks if m.kind == "side" and m.side in ("left", "right", "both")), "")
+    out: list[Draft] = []
+    for draft in question.drafts:
+        concept = vocab.concepts[draft.concept]
+        result = draft.result
+        if polar == "no" and not question.denied:
+            result = (
+                concept.negated
+                if result == concept.stated and concept.negated
+                else opposite(vocab, concept.id, result or "")
+            )
+        elif not polar:
+            answer = _result(vocab, concept.id, marks)
+            if answer is None and not (side and concept.sided) and not _value(resolver, concept.id, marks):
+                continue
+            result = answer or result
+        if result is None:
+            continue
+        with_side = side if concept.sided and side and result == draft.result else ""
+        flags = tuple(f for f in draft.flags if not (with_side and f == "side_missing"))
+        if concept.negated == result:
+            flags = tuple(f for f in flags if f != "side_missing")
+        steps = (
+            ("concept", draft.concept, "asked", clause.a, clause.b),
+            ("result", result, "answer", clause.a, clause.b),
+        )
+        side_now = with_side or draft.side
+        out.append(
+            replace(draft, result=result, side=side_now, flags=flags, a=clause.a, b=clause.b, steps=steps, retracted=())
+        )
+    for concept_id in question.open_concepts:
+        out += _open(vocab, resolver, concept_id, marks, marked, clause, polar, side)
+    return out
+
+
+def _result(vocab: Vocabulary, concept_id: str, marks: Sequence[Mark]) -> str | None:
+    for mark in marks:
+        if mark.kind in ("result", "concept") and mark.gives():
+            fitted = fit_result(vocab, concept_id, mark)
+            if fitted is not None:
+                return fitted
+    return None
+
+
+def _value(resolver: Resolver, concept_id: str, marks: Sequence[Mark]) -> tuple[float, str, tuple[str, ...]] | None:
+    concept = resolver.vocab.concepts[concept_id]
+    return next((v for m in marks if m.number and (v := resolver.measured(concept, m.number))), None)
+
+
+def _open(
+    vocab: Vocabulary,
+    resolver: Resolver,
+    concept_id: str,
+    marks: Sequence[Mark],
+    marked: Marked,
+    clause: Clause,
+    polar: str,
+    side: str,
+) -> list[Draft]:
+    concept = vocab.concepts[concept_id]
+    value = _value(resolver, concept_id, marks)
+    result = "value" if value else _result(vocab, concept_id, marks)
+    if result is None and polar == "yes":
+        result = concept.stated or next((r for r in ("good", "present") if r in concept.results), None)
+    if result is None and polar == "no":
+        result = concept.negated or next((r for r in ("absent",) if r in concept.results), None)
+    if result is None:
+        return []
+    step = ("concept", concept_id, "asked", clause.a, clause.b)
+    return [
+        Draft(
+            concept=concept_id,
+            site=concept.site,
+            side=(side if concept.sided else "") or "none",
+            level=None,
+            result=result,
+            a=clause.a,
+            b=clause.b,
+            value=value[0] if value else None,
+            unit=value[1] if value else None,
+            degree=marked.degree(clause.a, clause.b),
+            flags=value[2] if value else (),
+            steps=(step, ("result", result, "answer", clause.a, clause.b)),
+        )
+    ]

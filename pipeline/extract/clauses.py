@@ -1,0 +1,92 @@
+"""An utterance -> clauses: stretches with one act each. The clauses of a transcript partition its words.
+
+Borders: full stops and question marks, long pauses, "but/so/because ..." and, after a comma or "and", the beginning of
+a new subject and verb ("she's", "there is", "let me"). Where the recogniser left out all punctuation, such beginnings
+are borders by themselves.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.extract.lexicon import Lexicon
+from pipeline.extract.tokens import Token
+
+PAUSE_MS = 700
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """Tokens ``a <= k < b``; ``head``: the first after connectives; ``hard``: a sentence begins here."""
+
+    a: int
+    b: int
+    head: int
+    hard: bool
+    joint: str = ""
+
+
+class Splitter:
+    """Splits tokens into clauses; compiled once from vocab/cues/clauses.yaml."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        self._connectives = frozenset(lexicon.vocab.words.get("connectives", ()))
+        self._prepositions = frozenset(lexicon.vocab.words.get("prepositions", ()))
+        self._cues = lexicon.cues.get("clauses")
+        self._lexicon = lexicon
+
+    def __call__(self, tokens: Sequence[Token]) -> list[Clause]:
+        """Clauses in order, without gaps. No tokens, no clauses."""
+        if not tokens:
+            return []
+        kinds = self._kinds(tokens)
+        bare = not any(t.stop for t in tokens)
+        cuts = {0: True}
+        for k in range(1, len(tokens)):
+            before = tokens[k - 1]
+            kind = kinds.get(k, "")
+            if before.stop in (".", "?") or tokens[k].gap_ms >= PAUSE_MS:
+                cuts[k] = True
+            elif bare and kind == "opener":
+                cuts[k] = True
+            elif kind == "turn" and self._something_follows(tokens, k):
+                cuts[k] = False
+            elif kind == "subject" and self._new_subject(tokens, k, kinds, bare):
+                at = k - 1 if before.text in ("and", "or") and not before.stop and k - 1 not in cuts and k > 1 else k
+                cuts[at] = False
+        self._hung_questions(tokens, cuts)
+        borders = [*sorted(cuts), len(tokens)]
+        return [self._clause(tokens, a, b, cuts[a]) for a, b in zip(borders, borders[1:], strict=False)]
+
+    def _hung_questions(self, tokens: Sequence[Token], cuts: dict[int, bool]) -> None:
+        """ "He was a thirty-seven weeker, no NICU?": only what follows the last comma is asked."""
+        start = 0
+        for k, token in enumerate(tokens):
+            if token.stop in (".", "?"):
+                commas = [j for j in range(start, k) if tokens[j].stop == ","]
+                if token.stop == "?" and commas and commas[-1] - start >= 2:
+                    cuts.setdefault(commas[-1] + 1, False)
+                start = k + 1
+
+    def _kinds(self, tokens: Sequence[Token]) -> dict[int, str]:
+        if self._cues is None:
+            return {}
+        return {hit.a: hit.payloads[0].gives for hit in self._cues.find(range(len(tokens)), tokens)}
+
+    def _something_follows(self, tokens: Sequence[Token], k: int) -> bool:
+        """ "No lump in it, though." has nothing after its turning word."""
+        return not tokens[k].stop or tokens[k].stop == ","
+
+    def _new_subject(self, tokens: Sequence[Token], k: int, kinds: dict[int, str], bare: bool) -> bool:
+        before = tokens[k - 1]
+        if before.stop == ",":
+            return True
+        if before.text in ("and", "or"):
+            return k >= 2
+        return bare and kinds.get(k - 1) != "binder" and before.text not in self._prepositions
+
+    def _clause(self, tokens: Sequence[Token], a: int, b: int, hard: bool) -> Clause:
+        head, joint = a, ""
+        while head < b - 1 and (tokens[head].text in self._connectives):
+            joint = joint or tokens[head].text
+            head += 1
+        return Clause(a, b, head, hard, joint)

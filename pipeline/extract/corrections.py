@@ -1,0 +1,77 @@
+"""Spoken self-correction: "on the right, sorry, the left" keeps the left in the place of the right."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from pipeline.extract.marks import Mark, Marked
+
+BEFORE = 10
+AFTER = 4
+SLOTS = ("side", "level", "number", "site", "result", "concept")
+
+
+@dataclass(frozen=True)
+class Mended:
+    """Marks with corrected readings in place; where words were taken back; what was left for an earlier utterance."""
+
+    marked: Marked
+    repaired: tuple[tuple[int, int], ...] = ()
+    pending: tuple[Mark, ...] = ()
+    swap: bool = False
+    cued: bool = False
+
+
+def mend(marked: Marked) -> Mended:
+    """Put self-corrections inside the utterance right; report those that look back beyond it."""
+    marks = list(marked.marks)
+    repaired: list[tuple[int, int]] = []
+    pending: list[Mark] = []
+    swap = False
+    cued = False
+    for hit in marked.cues.get("repair", ()):
+        if hit.payloads[0].gives == "swap":
+            swap = cued = True
+            continue
+        cued = True
+        after = [m for m in marks if hit.b <= m.a < hit.b + AFTER + 1]
+        said = [t.text for t in marked.tokens[hit.a : hit.b]][-1:] == ["said"]
+        if said and len(after) >= 2 and after[0].kind == after[1].kind:
+            after = after[1:]
+        if not after:
+            continue
+        right = after[0]
+        wrong = _same_kind_before(marks, right, hit.a)
+        if wrong is not None:
+            repaired.append((wrong.a, right.b))
+            marks[marks.index(wrong)] = _instead(wrong, right)
+            marks.remove(right)
+        elif not any(m.b <= hit.a and m.kind in ("result", "concept") for m in marks):
+            pending.append(right)
+    return Mended(replace(marked, marks=tuple(marks)), tuple(repaired), tuple(pending), swap, cued)
+
+
+def _same_kind_before(marks: Sequence[Mark], right: Mark, cue: int) -> Mark | None:
+    for mark in reversed([m for m in marks if m.b <= cue and cue - m.b <= BEFORE]):
+        if mark.kind == right.kind and right.kind in SLOTS and _value(mark) != _value(right):
+            return mark
+        if right.kind in ("result", "concept") and mark.kind in ("result", "concept"):
+            return None
+    return None
+
+
+def _value(mark: Mark) -> object:
+    if mark.kind == "side":
+        return mark.side
+    if mark.kind == "level":
+        return mark.level.text if mark.level else None
+    if mark.kind == "number":
+        return mark.number.value if mark.number else None
+    return tuple((r.concept, r.result, r.site) for r in mark.readings)
+
+
+def _instead(wrong: Mark, right: Mark) -> Mark:
+    """The right reading at the wrong one's place, so that it belongs to the same statement."""
+    number = right.number
+    if number is not None and not number.unit and wrong.number is not None:
+        number = replace(number, unit=wrong.number.unit)
+    return replace(right, a=wrong.a, b=wrong.b, number=number)

@@ -1,0 +1,47 @@
+"""The structure under the hands: what a later "the right one", "it" or "negative" is about."""
+
+from dataclasses import dataclass, field
+
+CLAUSES = 8
+MS = 45_000
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """One structure, as far as its words went: side "" where none was said, ``plural`` for "the hips"."""
+
+    site: str | None
+    side: str = ""
+    level: str | None = None
+    plural: bool = False
+
+
+@dataclass
+class Focus:
+    """State between frames. ``side`` is the side last said in the present run of one structure."""
+
+    targets: tuple[Target, ...] = ()
+    side: str = ""
+    concept: str | None = None
+    result: str | None = None
+    clause: int = 0
+    at_ms: int = 0
+    results: dict[str, tuple[str, str]] = field(default_factory=dict)
+
+    def live(self, clause: int, at_ms: int) -> bool:
+        """Not yet forgotten: at most eight clauses and 45 seconds back."""
+        return bool(self.targets) and clause - self.clause <= CLAUSES and at_ms - self.at_ms <= MS
+
+    def shift(self, targets: tuple[Target, ...], clause: int, at_ms: int) -> None:
+        """The hands go on to another structure (or back to one); what was said of the side before is over."""
+        same = {t.site for t in targets} == {t.site for t in self.targets}
+        self.targets = targets
+        sides = {t.side for t in targets}
+        self.side = sides.pop() if len(sides) == 1 else ""
+        if not same:
+            self.concept = self.result = None
+        self.touch(clause, at_ms)
+
+    def touch(self, clause: int, at_ms: int) -> None:
+        """Still there."""
+        self.clause, self.at_ms = clause, at_ms

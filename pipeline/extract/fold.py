@@ -1,0 +1,585 @@
+"""The fold over utterances: ``step(state, words, utterance) -> (state, events)``; batch and live run the same steps.
+
+Inside an utterance: tokens -> clauses -> marks -> spoken corrections -> acts -> frames -> drafts -> items. Between
+utterances only the state goes on: the structure under the hands, an open question, a treatment under way, the ledger.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from pipeline.extract import annotate
+from pipeline.extract.acts import Act, acts_of, kinds_of
+from pipeline.extract.ages import told_age
+from pipeline.extract.answers import Question, answered, asked
+from pipeline.extract.clauses import Clause, Splitter
+from pipeline.extract.corrections import Mended, mend
+from pipeline.extract.focus import Focus, Target
+from pipeline.extract.frames import Frame, FrameBuilder, is_good
+from pipeline.extract.ledger import Ledger
+from pipeline.extract.lexicon import Lexicon
+from pipeline.extract.marks import Mark, Marked, Marker
+from pipeline.extract.resolve import OTHER, Draft, Resolver
+from pipeline.extract.tokens import Token, Tokeniser
+from pipeline.extract.values import NumberReader
+from pipeline.model import (
+    Age,
+    ClauseAccount,
+    ClauseClass,
+    Extraction,
+    Item,
+    ItemEvent,
+    Kind,
+    Span,
+    TraceStep,
+    Transcript,
+    Word,
+    WordRange,
+    span_of,
+)
+from pipeline.vocabulary import Vocabulary
+
+TREATED_CLAUSES = 10
+ASKED: frozenset[Kind] = frozenset({"history", "finding"})
+
+
+@dataclass
+class State:
+    """What the fold carries from one utterance to the next. ``step`` changes it in place and returns it."""
+
+    recording: str
+    age: Age | None
+    gestation_weeks: int | None
+    ledger: Ledger
+    focus: Focus = field(default_factory=Focus)
+    question: Question | None = None
+    treatment: str | None = None
+    treated_at: int = 0
+    last: tuple[str, ...] = ()
+    clause: int = 0
+    accounts: list[ClauseAccount] = field(default_factory=list)
+
+
+class Extractor:
+    """Finds the items of a narration. Build once for a vocabulary, use for any number of transcripts."""
+
+    def __init__(self, vocab: Vocabulary) -> None:
+        self._vocab = vocab
+        self._tokeniser = Tokeniser(vocab)
+        lexicon = Lexicon(vocab, self._tokeniser)
+        self._splitter = Splitter(lexicon)
+        self._marker = Marker(lexicon, NumberReader(vocab))
+        self._resolver = Resolver(vocab)
+
+    def start(self, recording: str, *, age: Age | None = None, gestation_weeks: int | None = None) -> State:
+        """The state before the first utterance of a recording."""
+        return State(recording, age, gestation_weeks, Ledger(recording))
+
+    def extract(
+        self, transcript: Transcript, *, age: Age | None = None, gestation_weeks: int | None = None
+    ) -> Extraction:
+        """All items of a transcript: the fold over all its utterances."""
+        state = self.start(transcript.recording, age=age, gestation_weeks=gestation_weeks)
+        for utterance in transcript.utterances:
+            self.step(state, transcript.words, utterance)
+        return self.result(state)
+
+    def result(self, state: State) -> Extraction:
+        """Items, account of the clauses and traces as the state has them now."""
+        records = state.ledger.records
+        return Extraction(
+            items=state.ledger.items(),
+            clauses=tuple(
+                a.model_copy(update={"items": tuple(i for i in a.items if i in records)}) for a in state.accounts
+            ),
+            trace={identity: record.steps for identity, record in records.items()},
+        )
+
+    def step(self, state: State, words: Sequence[Word], utterance: WordRange) -> tuple[State, list[ItemEvent]]:
+        """Take one more utterance, the words ``i0 <= i < i1``; returns the state and what changed among the items."""
+        tokens = self._tokeniser(words[utterance[0] : utterance[1]])
+        clauses = self._splitter(tokens)
+        region = state.focus.targets[0].site if state.focus.targets else None
+        marked = self._marker(tokens, frozenset(c.head for c in clauses), frozenset(c.b - 1 for c in clauses), region)
+        mended = mend(marked)
+        acts = acts_of(mended.marked, clauses)
+        turn = _Turn(self._vocab, self._resolver, state, words, mended, clauses)
+        for clause, act in zip(clauses, acts, strict=True):
+            turn.take(clause, act)
+        self._account(state, turn, tokens, clauses, utterance)
+        return state, state.ledger.take_events()
+
+    def _account(
+        self, state: State, turn: "_Turn", tokens: Sequence[Token], clauses: Sequence[Clause], utterance: WordRange
+    ) -> None:
+        """Every word of the utterance falls into one clause, also words without a token."""
+        if not clauses:
+            if utterance[1] > utterance[0]:
+                state.accounts.append(ClauseAccount(words=utterance, clause_class=ClauseClass.CHAT, why="no words"))
+            return
+        at = utterance[0]
+        for n, (clause, (kind, why, items, terms)) in enumerate(zip(clauses, turn.classes, strict=True)):
+            last = n + 1 == len(clauses)
+            end = utterance[1] if last else max(at, tokens[clauses[n + 1].a].word)
+            if end > at:
+                state.accounts.append(
+                    ClauseAccount(words=(at, end), clause_class=kind, why=why, items=items, terms=terms)
+                )
+            at = end
+
+
+class _Turn:
+    """One utterance being read: its clauses in order, against the state."""
+
+    def __init__(
+        self,
+        vocab: Vocabulary,
+        resolver: Resolver,
+        state: State,
+        words: Sequence[Word],
+        mended: Mended,
+        clauses: Sequence[Clause],
+    ) -> None:
+        self._vocab = vocab
+        self._resolver = resolver
+        self._state = state
+        self._words = words
+        self._mended = mended
+        self._marked = mended.marked
+        self._clauses = clauses
+        self._at = 0
+        self.classes: list[tuple[ClauseClass, str, tuple[str, ...], tuple[str, ...]]] = []
+        if mended.pending:
+            self._correct_earlier(mended.pending)
+        if mended.swap:
+            self._swap()
+
+    # ------------------------------------------------------------ a clause
+
+    def take(self, clause: Clause, act: Act) -> None:
+        """Read one clause into the ledger and class it."""
+        state, marked = self._state, self._marked
+        state.clause += 1
+        now = marked.tokens[clause.a].start_ms
+        marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
+        terms = self._terms(marks)
+        if act.name == "retract":
+            self._scratch(clause)
+            return self._class(ClauseClass.COMMAND, act.why, (), terms)
+        ids: list[str] = []
+        if state.question is not None and act.name != "question":
+            ids += self._answer(clause, now)
+        frames = FrameBuilder(self._vocab, marked, clause).build(repaired=self._mended.repaired)
+        if act.name == "question":
+            self._ask(clause, frames, now)
+            return self._class(ClauseClass.QUESTION, act.why, tuple(ids), terms)
+        if act.name == "hypothetical":
+            ids += self._return_if(clause)
+        else:
+            ids += self._read(clause, act, frames, marks, now)
+        if marks:
+            state.last = tuple(ids)
+        if ids:
+            return self._class(ClauseClass.ITEM, "", tuple(dict.fromkeys(ids)), terms)
+        if act.silent is not None:
+            return self._class(act.silent, act.why, (), terms)
+        heading = bool(marks) and all(m.kind in ("site", "level", "side") for m in marks)
+        if heading:
+            return self._class(ClauseClass.ANNOUNCEMENT, "names a structure, says nothing of it", (), terms)
+        if terms:
+            return self._class(ClauseClass.UNPLACED, "trade terms, no finding read", (), terms)
+        return self._class(ClauseClass.CHAT, "no trade terms", (), ())
+
+    def _class(self, kind: ClauseClass, why: str, ids: tuple[str, ...], terms: tuple[str, ...]) -> None:
+        self.classes.append((kind, why, ids, terms))
+
+    def _terms(self, marks: Sequence[Mark]) -> tuple[str, ...]:
+        tokens = self._marked.tokens
+        return tuple(
+            " ".join(t.text for t in tokens[m.a : m.b]) for m in marks if m.kind in ("site", "concept", "level")
+        )
+
+    def _read(self, clause: Clause, act: Act, frames: Sequence[Frame], marks: Sequence[Mark], now: int) -> list[str]:
+        state, marked = self._state, self._marked
+        cues = marked.acts(clause.a, clause.b)
+        kinds = kinds_of(act, self._present(marks, state, now), cues)
+        ids: list[str] = []
+        if not kinds:
+            return ids
+        age = told_age(self._vocab, state, marked, clause, marks)
+        if age is not None:
+            ids += self._file([age], clause, now)
+        skipped = annotate.skipped(marked, clause)
+        if skipped is not None:
+            return ids + self._skipped(clause, frames, skipped, now)
+        for frame in frames:
+            if self._treated(frame, clause, ids):
+                continue
+            drafts, own = self._resolver.read(
+                frame, state.focus, kinds, marked, live=state.focus.live(state.clause, now)
+            )
+            if act.name == "announce" and not self._after_comma(frame, clause):
+                drafts = [d for d in drafts if self._vocab.concepts[d.concept].kind != "finding"]
+            drafts = [self._withheld(d, frame) for d in drafts]
+            filed = self._file(drafts, clause, now)
+            if not drafts:
+                filed = self._late_side(frame, clause)
+            ids += filed
+            self._shift(frame, own, drafts, now)
+        return ids
+
+    def _present(self, marks: Sequence[Mark], state: State, now: int) -> set[Kind]:
+        """Kinds of the treatments, advice and plans that the clause names."""
+        found: set[Kind] = set()
+        for mark in marks:
+            for reading in mark.readings:
+                if reading.role in ("say", "means"):
+                    found.add(self._vocab.concepts[reading.concept].kind)
+        return found & {"treatment", "advice", "plan"}
+
+    def _after_comma(self, frame: Frame, clause: Clause) -> bool:
+        """ "Let me see the hips, both fine": what follows the comma was found."""
+        return any(self._marked.tokens[k].stop == "," for k in range(clause.head, max(frame.a, clause.head)))
+
+    def _withheld(self, draft: Draft, frame: Frame) -> Draft:
+        concept = self._vocab.concepts[draft.concept]
+        if concept.kind != "treatment" or draft.concept == "technique.withheld":
+            return draft
+        if any(frame.denied(m) for m in (*frame.concepts, *frame.results)):
+            flags = tuple(f for f in draft.flags if f != "side_missing")
+            return replace(draft, concept="technique.withheld", result="withheld", flags=flags)
+        return draft
+
+    # ------------------------------------------------------------ filing
+
+    def _file(self, drafts: Sequence[Draft], clause: Clause, now: int, *, question: Span | None = None) -> list[str]:
+        today = bool({"today"} & self._marked.acts(clause.a, clause.b))
+        ids = []
+        for draft in drafts:
+            item, steps = self._item(draft, clause, question)
+            corrects = self._mended.cued and not draft.retracted
+            identity = self._state.ledger.add(item, self._state.clause, steps, corrects=corrects, today=today)
+            ids.append(identity)
+            if item.kind == "treatment" and item.concept != "technique.withheld":
+                self._state.treatment, self._state.treated_at = identity, self._state.clause
+                self._state.ledger.treated = self._state.clause
+        return ids
+
+    def _item(self, draft: Draft, clause: Clause, question: Span | None) -> tuple[Item, tuple[TraceStep, ...]]:
+        concept = self._vocab.concepts[draft.concept]
+        marked = self._marked
+        a, b = self._widen(draft, clause)
+        spans = [span_of(self._words, *self._range(a, b), role="answer" if question else "said")]
+        if question is not None:
+            spans.insert(0, question)
+        spans += [span_of(self._words, *self._range(x, y), role="retracted") for x, y in draft.retracted]
+        told = concept.kind == "history"
+        role = annotate.source_role(marked, clause)
+        flags = draft.flags
+        if concept.id == "technique.mobilisation" and "force_unsaid" not in flags:
+            flags = (*flags, "force_unsaid")
+        words = self._words[slice(*self._range(a, b))]
+        p = min((w.p for w in words), default=1.0)
+        confidence = p * (0.6 if draft.inherited else 1.0)
+        if any("repaired_term" in w.flags for w in words):
+            flags = (*flags, "repaired_term")
+        if confidence < 0.5:
+            flags = (*flags, "low_confidence")
+        own = concept.kind in ("treatment", "advice")
+        item = Item(
+            id="",
+            kind=concept.kind,
+            concept=concept.id,
+            site=draft.site,
+            side=draft.side,  # type: ignore[arg-type]
+            level=draft.level,
+            result=draft.result,
+            value=draft.value,
+            unit=draft.unit,
+            degree=draft.degree,
+            reporter="caregiver" if told or role in ("mother", "father", "other_carer") else "clinician",
+            source_role=role,
+            change=annotate.change(marked, clause, draft.b) if not own else None,
+            dose=annotate.dose(marked, clause) if own else None,
+            onset=annotate.onset(marked, clause) if told and draft.value is None else None,
+            reason=annotate.reason(marked, self._clauses) if draft.result in ("not_assessed", "withheld") else None,
+            detail=self._detail(concept.id, a, b),
+            evidence=tuple(spans),
+            confidence=round(confidence, 3),
+            flags=flags,
+        )
+        steps = tuple(
+            TraceStep(slot=slot, value=value, rule=rule, words=self._range(x, max(y, x + 1)))
+            for slot, value, rule, x, y in draft.steps
+        )
+        return item, steps
+
+    def _detail(self, concept: str, a: int, b: int) -> str | None:
+        if concept in ("plan.refer", "plan.imaging", "advice.return_if", "history.concern", "plan.goal"):
+            return " ".join(w.text for w in self._words[slice(*self._range(a, b))])
+        return None
+
+    def _widen(self, draft: Draft, clause: Clause) -> tuple[int, int]:
+        """The evidence from comma to comma, with what was put right."""
+        tokens = self._marked.tokens
+        a, b = draft.a, draft.b
+        for x, y in draft.retracted:
+            a, b = min(a, x), max(b, y)
+        while a > clause.a and not tokens[a - 1].stop:
+            a -= 1
+        while b < max(clause.b, draft.b) and b < len(tokens) and not tokens[b - 1].stop:
+            b += 1
+        return a, b
+
+    def _range(self, a: int, b: int) -> WordRange:
+        tokens = self._marked.tokens
+        return tokens[a].word, tokens[min(b, len(tokens)) - 1].word + 1
+
+    # ------------------------------------------------------------ focus
+
+    def _shift(self, frame: Frame, own: tuple[Target, ...], drafts: Sequence[Draft], now: int) -> None:
+        focus, clause = self._state.focus, self._state.clause
+        found = [d for d in drafts if self._vocab.concepts[d.concept].kind in ("finding", "treatment")]
+        if own:
+            focus.shift(own, clause, now)
+        elif found and found[-1].site is not None and self._seated(found[-1]):
+            last = found[-1]
+            if last.site not in {t.site for t in focus.targets}:
+                side = "" if last.side == "none" else last.side
+                focus.shift((Target(last.site, side, last.level),), clause, now)
+            focus.touch(clause, now)
+        said = (
+            frame.side
+            if frame.side in ("left", "right", "both")
+            else OTHER.get(focus.side, "") * (frame.side == "other")
+        )
+        if said and focus.targets:
+            focus.targets = tuple(replace(t, side=said) for t in focus.targets)
+            focus.side = said
+            focus.touch(clause, now)
+        named = [c for m in frame.concepts for c in m.says()]
+        if named and not said and focus.concept not in named and not self._paired(focus):
+            focus.side = ""  # the direction of the movement before
+        if found:
+            focus.concept, focus.result = found[-1].concept, found[-1].result
+            focus.touch(clause, now)
+        elif named:
+            kinds = [c for c in named if self._vocab.concepts[c].kind == "finding"]
+            if kinds:
+                site = focus.targets[0].site if focus.targets else None
+                chosen = self._resolver.named(frame.concepts[-1], site, frozenset({"finding"})) or kinds[0]
+                concept = self._vocab.concepts[chosen]
+                if not own and concept.site is not None and concept.site not in {t.site for t in focus.targets}:
+                    focus.shift((Target(concept.site, said),), clause, now)
+                focus.concept, focus.result = chosen, None
+                focus.touch(clause, now)
+
+    def _paired(self, focus: Focus) -> bool:
+        sites = self._vocab.sites
+        return any(t.site in sites and sites[t.site].paired for t in focus.targets)
+
+    def _seated(self, draft: Draft) -> bool:
+        return draft.site not in ("whole_body", "skin", None)
+
+    def _late_side(self, frame: Frame, clause: Clause) -> list[str]:
+        """ "That's tight. The left one." gives the finding before it its side."""
+        if frame.side not in ("left", "right", "both") or frame.sites or frame.levels or frame.concepts or frame.told:
+            return []
+        for record in self._state.ledger.last(self._state.last):
+            item = record.item
+            if "side_missing" in item.flags and self._state.clause - record.clause <= 1:
+                step = TraceStep(
+                    slot="side", value=frame.side, rule="said after it", words=self._range(frame.a, frame.b)
+                )
+                flags = tuple(f for f in item.flags if f != "side_missing")
+                span = span_of(self._words, *self._range(clause.a, clause.b))
+                self._state.ledger.amend(
+                    item.id, self._state.clause, step, side=frame.side, flags=flags, evidence=(*item.evidence, span)
+                )
+                return [item.id]
+        return []
+
+    # ------------------------------------------------------------ question and answer
+
+    def _ask(self, clause: Clause, frames: Sequence[Frame], now: int) -> None:
+        state = self._state
+        drafts = [
+            d
+            for frame in frames
+            for d in self._resolver.read(frame, Focus(), frozenset({"history"}), self._marked, live=False)[0]
+        ]
+        span = span_of(self._words, *self._range(clause.a, clause.b), role="question")
+        question = asked(self._vocab, self._resolver, frames, drafts, span, state.clause)
+        if question is not None:
+            state.question = question
+        elif state.question is not None and not state.question.waits(state.clause, now):
+            state.question = None
+
+    def _answer(self, clause: Clause, now: int) -> list[str]:
+        state = self._state
+        question = state.question
+        if question is None or not question.waits(state.clause, now):
+            state.question = None
+            return []
+        drafts = answered(self._vocab, self._resolver, question, self._marked, clause)
+        if not drafts:
+            return []
+        state.question = None
+        return self._file(drafts, clause, now, question=question.span)
+
+    # ------------------------------------------------------------ treatment, safety net, skipped
+
+    def _treated(self, frame: Frame, clause: Clause, ids: list[str]) -> bool:
+        """ "It's letting go": the result of the treatment under way, where the frame names nothing else."""
+        state = self._state
+        if state.treatment is None or state.treatment not in state.ledger.records:
+            return False
+        if state.clause - state.treated_at > TREATED_CLAUSES or frame.concepts:
+            return False
+        item = state.ledger.records[state.treatment].item
+        own = self._resolver.targets(frame)
+        if own and all(t.site != item.site for t in own):
+            return False
+        for mark in frame.results:
+            result = next((r.result for r in mark.gives() if r.concept == item.concept and r.role == "result"), None)
+            if result is None:
+                continue
+            if frame.denied(mark):
+                result = "done" if result in ("released", "partial") else result
+            span = span_of(self._words, *self._range(clause.a, clause.b))
+            step = TraceStep(slot="result", value=result, rule="after treatment", words=span.words)
+            state.ledger.amend(item.id, state.clause, step, result=result, evidence=(*item.evidence, span))
+            ids.append(item.id)
+            return True
+        return False
+
+    def _return_if(self, clause: Clause) -> list[str]:
+        """A condition with somebody to call is advice on what to come back for."""
+        marked = self._marked
+        n = self._clauses.index(clause)
+        first = n
+        while first > 0 and not self._clauses[first].hard:
+            first -= 1
+        last = n
+        while last + 1 < len(self._clauses) and not self._clauses[last + 1].hard:
+            last += 1
+        a, b = self._clauses[first].a, self._clauses[last].b
+        cues = marked.acts(a, b)
+        if (
+            "advice.return_if" not in self._vocab.concepts
+            or not ({"contact", "watch_for"} & cues)
+            or "hypothetical" not in cues
+        ):
+            return []
+        if (
+            marked.tokens[b - 1].stop == "?"
+            or "would" in {t.text for t in marked.tokens[a:b]} & {"would"}
+            and "you" not in {t.text for t in marked.tokens[a:b]}
+        ):
+            return []
+        draft = Draft(
+            "advice.return_if",
+            None,
+            "none",
+            None,
+            "given",
+            a,
+            b,
+            steps=(("concept", "advice.return_if", "condition and contact", a, b),),
+        )
+        return self._file([draft], replace(clause, a=a, b=b), marked.tokens[a].start_ms)
+
+    def _skipped(self, clause: Clause, frames: Sequence[Frame], at: tuple[int, int], now: int) -> list[str]:
+        """A test or structure said to be left out is an item of its own: not assessed, with the reason."""
+        ids: list[str] = []
+        for frame in frames:
+            own = self._resolver.targets(frame)
+            site = own[0].site if own else None
+            for mark in (*frame.concepts, *(m for m in frame.results if m.says())):
+                named = self._resolver.named(mark, site, frozenset({"finding", "treatment"}))
+                if named is None:
+                    continue
+                concept = self._vocab.concepts[named]
+                if concept.kind == "treatment":
+                    concept, result = self._vocab.concepts["technique.withheld"], "withheld"
+                else:
+                    result = "not_assessed"
+                side = frame.side if frame.side in OTHER or frame.side == "both" else ""
+                held = own or ((Target(None, side),) if side else ())
+                for place in self._resolver.place(concept, held, self._state.focus.targets)[:1]:
+                    end = max(frame.b, at[1])
+                    step = ("result", result, "said to be left out", *at)
+                    draft = Draft(
+                        concept.id, place.site, place.side or "none", place.level, result, frame.a, end, steps=(step,)
+                    )
+                    ids += self._file([draft], clause, now)
+            self._shift(frame, own, (), now)
+        return ids or self._left_out(clause, at)
+
+    def _left_out(self, clause: Clause, at: tuple[int, int]) -> list[str]:
+        """ "… so no Moro, I'll leave that one": the denial just before meant that it was not looked at."""
+        for record in self._state.ledger.last(self._state.last):
+            item = record.item
+            near = self._state.clause - record.clause <= 1
+            if near and item.kind == "finding" and item.result in ("absent", "negative"):
+                span = span_of(self._words, *self._range(clause.a, clause.b))
+                step = TraceStep(
+                    slot="result", value="not_assessed", rule="said to be left out", words=self._range(*at)
+                )
+                reason = annotate.reason(self._marked, self._clauses)
+                self._state.ledger.amend(
+                    item.id,
+                    self._state.clause,
+                    step,
+                    result="not_assessed",
+                    reason=reason,
+                    evidence=(*item.evidence, span),
+                )
+                return [item.id]
+        return []
+
+    # ------------------------------------------------------------ corrections that look back
+
+    def _scratch(self, clause: Clause) -> None:
+        for record in self._state.ledger.last(self._state.last):
+            self._state.ledger.retract(record.item.id, "taken back by the speaker")
+        self._state.last = ()
+
+    def _correct_earlier(self, pending: Sequence[Mark]) -> None:
+        """ "Sorry, I said right, it's the left": the last statement that has such a slot is put right."""
+        for right in pending:
+            for record in self._state.ledger.last(self._state.last):
+                item = record.item
+                slots: dict[str, object] = {}
+                if right.kind == "side" and right.side in OTHER and item.side in OTHER and item.side != right.side:
+                    slots = {"side": right.side}
+                elif (
+                    right.kind == "level" and right.level is not None and item.level and item.level != right.level.text
+                ):
+                    slots = {"level": right.level.text}
+                elif right.kind == "number" and right.number is not None and item.value is not None:
+                    value = self._resolver.measured(self._vocab.concepts[item.concept], right.number)
+                    slots = {"value": value[0], "unit": value[1]} if value and value[0] != item.value else {}
+                if not slots:
+                    continue
+                span = span_of(self._words, *self._range(right.a, right.b))
+                old = tuple(s.model_copy(update={"role": "retracted"}) for s in item.evidence)
+                flags = (*item.flags, "corrected") if "corrected" not in item.flags else item.flags
+                step = TraceStep(slot=next(iter(slots)), value=span.quote, rule="corrected later", words=span.words)
+                self._state.ledger.amend(item.id, self._state.clause, step, flags=flags, evidence=(*old, span), **slots)
+                if right.kind == "side" and self._state.focus.side in OTHER:
+                    focus = self._state.focus
+                    focus.targets = tuple(replace(t, side=right.side) for t in focus.targets)
+                    focus.side = right.side
+
+    def _swap(self) -> None:
+        """ "Other way round": the two sides last said change places."""
+        records = self._state.ledger.last(self._state.last)
+        for record in records:
+            item = record.item
+            if item.side in OTHER:
+                self._state.ledger.amend(
+                    item.id, self._state.clause, side=OTHER[item.side], flags=(*item.flags, "corrected")
+                )
+
+
+__all__ = ["Extractor", "State", "is_good"]

@@ -1,0 +1,382 @@
+"""Clause -> frames: which site, side, concept, result, level and number were said together.
+
+Dictation and talk come in telegrams ("Lateral pterygoid, left, tender. Right, not tender."), so no grammar is parsed:
+marks are read from left to right into the open frame, and a mark that the frame has no room for opens the next one.
+A frame says only what its own words say; what it leaves open is taken from the focus afterwards (resolve.py).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from pipeline.extract.assertion import Scope, scopes
+from pipeline.extract.clauses import Clause
+from pipeline.extract.lexicon import CueReading, Hit
+from pipeline.extract.marks import Mark, Marked
+from pipeline.vocabulary import Vocabulary
+
+
+@dataclass
+class Frame:
+    """What was said in tokens ``a <= k < b``, in the order said."""
+
+    a: int
+    b: int
+    sites: list[Mark] = field(default_factory=list)
+    site_sides: dict[int, str] = field(default_factory=dict)
+    side: str = ""
+    side_at: tuple[int, int] | None = None
+    concepts: list[Mark] = field(default_factory=list)
+    results: list[Mark] = field(default_factory=list)
+    levels: list[Mark] = field(default_factory=list)
+    numbers: list[Mark] = field(default_factory=list)
+    ellipsis: Mark | None = None
+    negated: set[int] = field(default_factory=set)
+    cues: list[tuple[int, int]] = field(default_factory=list)
+    repaired: list[tuple[int, int]] = field(default_factory=list)
+
+    def take(self, mark: Mark) -> None:
+        """Widen the frame over a mark's words."""
+        self.a, self.b = min(self.a, mark.a), max(self.b, mark.b)
+
+    def denied(self, mark: Mark) -> bool:
+        """Whether the mark stands under a negation."""
+        return mark.a in self.negated
+
+    @property
+    def empty(self) -> bool:
+        return not (
+            self.sites or self.side or self.concepts or self.results or self.levels or self.numbers or self.ellipsis
+        )
+
+    @property
+    def told(self) -> bool:
+        """Something is said of something: a result, a number, a denial."""
+        return bool(self.results or self.ellipsis or self.numbers)
+
+
+class FrameBuilder:
+    """Builds the frames of one clause; made anew for each."""
+
+    def __init__(self, vocab: Vocabulary, marked: Marked, clause: Clause) -> None:
+        self._vocab = vocab
+        self._marked = marked
+        self._tokens = marked.tokens
+        self._clause = clause
+        self._marks = [m for m in marked.marks if clause.a <= m.a and m.b <= clause.b]
+        self._scopes: list[Scope] = []
+        self._frames: list[Frame] = []
+        self._open = Frame(clause.b, clause.a)
+        self._prepositions = frozenset(vocab.words.get("prepositions", ()))
+
+    def build(self, drop: frozenset[int] = frozenset(), repaired: Sequence[tuple[int, int]] = ()) -> list[Frame]:
+        """Frames in order. ``drop``: token positions taken back by the speaker; ``repaired``: where that happened."""
+        self._marks = [m for m in self._marks if m.a not in drop and not self._discourse(m)]
+        negations = self._marked.cues.get("negation", ())
+        self._scopes = scopes(negations, self._clause.a, self._clause.b, self._breaks())
+        ellipses = self._ellipses(negations)
+        self._marks = self._led(self._marks)
+        marks = sorted([*self._marks, *ellipses], key=lambda m: (m.a, m.b))
+        last = self._clause.a
+        for n, mark in enumerate(marks):
+            border = self._border(last, mark.a)
+            handler = {
+                "site": self._site,
+                "side": self._side,
+                "concept": self._concept,
+                "result": self._result,
+                "level": self._level,
+                "number": self._number,
+                "ellipsis": self._ellipsis,
+            }[mark.kind]
+            handler(mark, border, marks[n + 1 :])
+            last = max(last, mark.b)
+        self._flush()
+        for frame in self._frames:
+            for mark in (*frame.concepts, *frame.results):
+                scope = self._denial(mark)
+                if scope is not None:
+                    frame.negated.add(mark.a)
+                    frame.cues.append(scope.cue)
+            frame.repaired = [r for r in repaired if frame.a <= r[0] < frame.b]
+        return self._frames
+
+    def _led(self, marks: Sequence[Mark]) -> list[Mark]:
+        """ "left masseter": a side directly before a structure is the structure's own."""
+        out: list[Mark] = []
+        for mark in marks:
+            before = out[-1] if out else None
+            if (
+                before is not None
+                and before.kind == "side"
+                and mark.kind in ("site", "level")
+                and 0 <= mark.a - before.b <= 1
+                and not self._border(before.b, mark.a)
+            ):
+                out[-1] = replace(mark, a=before.a, side=before.side)
+            else:
+                out.append(mark)
+        return out
+
+    def _discourse(self, mark: Mark) -> bool:
+        """ "Okay, …", "Good.": words that open a clause, or are all of it, are no result."""
+        words = {self._tokens[k].text for k in range(mark.a, mark.b)}
+        connectives = set(self._vocab.words.get("connectives", ()))
+        little = set(self._vocab.words.get("little_words", ()))
+        if mark.kind == "result" and {self._tokens[k].stem for k in range(mark.a, mark.b)} <= little:
+            return all(r.role == "result" for r in mark.readings)  # "doesn't" alone is a denial, not a result
+        if mark.kind != "result" or not words <= connectives:
+            return False
+        whole = {t.text for t in self._tokens[self._clause.a : self._clause.b]} <= connectives
+        return mark.a < self._clause.head or whole
+
+    # ------------------------------------------------------------ borders and negation
+
+    def _border(self, a: int, b: int) -> bool:
+        """A comma, "and" or "or" stands between two marks."""
+        return any(self._tokens[k].stop for k in range(max(a - 1, self._clause.a), b)) or any(
+            self._tokens[k].text in ("and", "or") for k in range(a, b)
+        )
+
+    def _breaks(self) -> list[int]:
+        """Where a denial ends: a comma before a statement of its own (a side or site and a result, or a result alone)."""
+        breaks = []
+        for k in range(self._clause.a, self._clause.b - 1):
+            if self._tokens[k].stop != ",":
+                continue
+            chunk_end = next((j + 1 for j in range(k + 1, self._clause.b) if self._tokens[j].stop), self._clause.b)
+            chunk = [m for m in self._marks if k < m.a < chunk_end]
+            kinds = {m.kind for m in chunk}
+            first = self._tokens[k + 1].text
+            if first in ("or", "nor"):
+                continue
+            own = bool(kinds & {"side", "site", "level"}) and bool(kinds & {"result", "concept", "number"})
+            if own or (chunk and chunk[0].kind == "result" and "concept" not in kinds):
+                breaks.append(k + 1)
+        return breaks
+
+    def _ellipses(self, hits: Sequence[Hit[CueReading]]) -> list[Mark]:
+        """Denials with nothing in their reach ("SCMs, nothing", "the right one isn't"), and backward ones."""
+        found = []
+        alone = {(s.cue[0], s.cue[1]) for s in self._scopes}  # "nothing" is a denial first, a result word second
+        self._marks = [m for m in self._marks if (m.a, m.b) not in alone or any(r.role != "result" for r in m.readings)]
+        deniable = [m for m in self._marks if m.kind in ("concept", "result")]
+        inside = {k for m in deniable for k in range(m.a, m.b)}
+        for scope in self._scopes:
+            if scope.cue[0] in inside:
+                continue
+            backward = scope.b <= scope.cue[0]
+            if backward or not any(scope.a <= m.a < scope.b for m in deniable):
+                found.append(Mark("ellipsis", *scope.cue))
+        self._scopes = [s for s in self._scopes if s.b > s.cue[0] and s.cue[0] not in inside]
+        return found
+
+    def _denial(self, mark: Mark) -> Scope | None:
+        """The scope that covers the mark; "don't see | a tie" covers "see a tie" as well."""
+        return next((s for s in self._scopes if s.cue[0] < mark.a and s.a <= mark.b - 1 < s.b), None)
+
+    # ------------------------------------------------------------ one handler a kind
+
+    def _next(self, frame: Frame | None = None) -> None:
+        self._flush()
+        self._open = frame or Frame(self._clause.b, self._clause.a)
+
+    def _flush(self) -> None:
+        if not self._open.empty:
+            self._frames.append(self._open)
+        self._open = Frame(self._clause.b, self._clause.a)
+
+    def _stated(self) -> bool:
+        """The open frame already says something: a result, or a concept that is a statement by its name."""
+        return self._open.told or any(
+            self._plain(c) is not None or self._denial(c) is not None for c in self._open.concepts
+        )
+
+    def _plain(self, mark: Mark) -> str | None:
+        return next((self._vocab.concepts[c].stated for c in mark.says() if self._vocab.concepts[c].stated), None)
+
+    def _prepositional(self, mark: Mark) -> bool:
+        """ "over the coccyx", "at the left occiput": a preposition within three words before the mark."""
+        return any(self._tokens[k].text in self._prepositions for k in range(max(self._clause.a, mark.a - 3), mark.a))
+
+    def _site(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
+        frame = self._open
+        if self._stated():
+            near = not border and not frame.levels and self._prepositional(mark)
+            tail = (
+                border
+                and self._only_sites(rest)
+                and (not frame.sites or frame.results and frame.results[0].a < frame.sites[0].a)
+            )
+            again = border and mark.side and mark.readings[0].site in {s.readings[0].site for s in frame.sites}
+            if not ((near and not frame.sites) or tail or again):
+                self._next()
+                frame = self._open
+        elif frame.sites and self._inside(mark, frame.sites[-1]) and not (border and mark.side):
+            frame.sites.pop()
+        elif frame.side and frame.sites and border and not frame.site_sides:
+            frame.site_sides = {s.a: frame.side for s in frame.sites}
+        frame.take(mark)
+        frame.sites.append(mark)
+        self._lead(frame, mark)
+
+    def _lead(self, frame: Frame, mark: Mark) -> None:
+        if mark.side:
+            frame.site_sides[mark.a] = mark.side
+            frame.side, frame.side_at = mark.side, (mark.a, mark.a + 1)
+
+    def _only_sites(self, rest: Sequence[Mark]) -> bool:
+        """ "Moves all four limbs well, arms and legs": nothing more is said, so the structures belong to what was."""
+        return all(m.kind in ("site", "side") for m in rest)
+
+    def _inside(self, mark: Mark, outer: Mark) -> bool:
+        inner = mark.readings[0].site
+        return outer.readings[0].site in list(self._vocab.site_line(inner))[1:]
+
+    def _side(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
+        frame = self._open
+        if self._stated():
+            unsaid = frame.side in ("", "this", "one")
+            both = mark.side == "both" and unsaid
+            if not both and ((not unsaid and border) or (border and self._goes_on(mark, rest))):
+                self._next()
+                frame = self._open
+        elif {frame.side, mark.side} == {"left", "right"}:
+            if self._close(frame, mark):
+                frame.take(mark)
+                frame.side = "both"
+                return
+            if frame.sites and border:
+                frame.site_sides = {**{s.a: frame.side for s in frame.sites}, **frame.site_sides}
+        frame.take(mark)
+        frame.side, frame.side_at = mark.side, (mark.a, mark.b)
+
+    def _goes_on(self, mark: Mark, rest: Sequence[Mark]) -> bool:
+        """After the side its own result, number or denial follows: "…, right, not tender"."""
+        following = next((m for m in rest if m.kind != "side"), None)
+        if following is None or following.kind not in ("result", "number", "ellipsis", "concept"):
+            return False
+        return following.kind != "concept" or not self._border(mark.b, following.a)
+
+    def _close(self, frame: Frame, mark: Mark) -> bool:
+        return frame.side_at is not None and mark.a - frame.side_at[1] <= 4
+
+    def _concept(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
+        frame = self._open
+        if any(r.role == "means" for r in mark.gives()) and not self._says_more(mark, rest):
+            self._result(mark, border, rest)  # "C1 rotated left": not the movement, the position
+            return
+        if frame.results and not frame.concepts and not border and self._fits(mark, frame.results[-1]):
+            frame.take(mark)
+            frame.concepts.append(mark)
+            return
+        if frame.concepts and set(mark.says()) & set(frame.concepts[-1].says()):
+            frame.take(mark)
+            return
+        answer = mark.gives() if frame.concepts and not frame.told else []
+        if any(r.concept in frame.concepts[-1].says() for r in answer):
+            frame.take(mark)
+            frame.results.append(mark)
+            return
+        if self._stated() and not (self._listed(border) and not frame.told):
+            self._next()
+            frame = self._open
+        frame.take(mark)
+        frame.concepts.append(mark)
+
+    def _says_more(self, mark: Mark, rest: Sequence[Mark]) -> bool:
+        """A result, number or denial follows before the next comma."""
+        for following in rest:
+            if self._border(mark.b, following.a) or following.kind in ("site", "concept"):
+                return False
+            if following.kind in ("result", "number", "ellipsis"):
+                return True
+        return False
+
+    def _listed(self, border: bool) -> bool:
+        """Concepts in a row wait for one result: "Ortolani and Barlow both negative"."""
+        return border and bool(self._open.concepts) and all(self._plain(c) is None for c in self._open.concepts)
+
+    def _fits(self, concept: Mark, result: Mark) -> bool:
+        return any(fit_result(self._vocab, c, result) is not None for c in concept.says())
+
+    def _result(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
+        if border and self._open.told and self._open.side and self._own_side(mark, rest):
+            self._next()  # "brisk to the left and weaker to the right"
+        self._open.take(mark)
+        self._open.results.append(mark)
+
+    def _own_side(self, mark: Mark, rest: Sequence[Mark]) -> bool:
+        return bool(rest) and rest[0].kind == "side" and not self._border(mark.b, rest[0].a)
+
+    def _level(self, mark: Mark, border: bool, _rest: Sequence[Mark]) -> None:
+        if self._stated() and (border or self._open.levels or not self._prepositional(mark)) and self._open.told:
+            self._next()
+        self._open.take(mark)
+        self._open.levels.append(mark)
+        self._lead(self._open, mark)
+
+    def _number(self, mark: Mark, border: bool, _rest: Sequence[Mark]) -> None:
+        if self._open.numbers and border:
+            self._next()
+        self._open.take(mark)
+        self._open.numbers.append(mark)
+
+    def _ellipsis(self, mark: Mark, _border: bool, _rest: Sequence[Mark]) -> None:
+        self._open.take(mark)
+        self._open.ellipsis = mark
+
+
+def fit_result(vocab: Vocabulary, concept_id: str, mark: Mark) -> str | None:
+    """The result that the words of ``mark`` give to a concept named beside them; None where they say nothing of it.
+
+    Its own result words first; then a word that means a result of the same name elsewhere ("restricted" beside
+    "rotation"); last, a word of plain approval ("fine", "full"), which is the concept's good result.
+    """
+    concept = vocab.concepts[concept_id]
+    readings = mark.gives()
+    for reading in readings:
+        if reading.concept == concept_id:
+            return reading.result
+    same_kind = [r for r in readings if vocab.concepts[r.concept].kind == concept.kind]
+    for reading in same_kind:
+        if reading.role == "means" and reading.result in concept.results:
+            return reading.result
+    good = good_result(vocab, concept_id)
+    if good and any(r.role == "means" and is_good(vocab, r.result) for r in same_kind):
+        return good
+    if good and any(r.role == "means" and r.concept == "exam.overall" and r.result == "abnormal" for r in readings):
+        return bad_result(vocab, concept_id)
+    return None
+
+
+def is_good(vocab: Vocabulary, result: str) -> bool:
+    """Whether a result is the reassuring one."""
+    return result in vocab.words["good_results"]
+
+
+def good_result(vocab: Vocabulary, concept_id: str) -> str | None:
+    """A concept's good result: its normal, negative, level ...; for a reflex, present. None for a sign ("fine clunk")."""
+    concept = vocab.concepts[concept_id]
+    if concept_id.startswith("reflex."):
+        return "extensor" if "extensor" in concept.results else "present"
+    if concept.stated and concept.negated:
+        return None
+    return next((r for r in concept.results if r != "absent" and is_good(vocab, r)), None)
+
+
+def bad_result(vocab: Vocabulary, concept_id: str) -> str | None:
+    """The first result of a concept that is not good."""
+    return next((r for r in vocab.concepts[concept_id].results if r in vocab.words["bad_results"]), None)
+
+
+def opposite(vocab: Vocabulary, concept_id: str, result: str) -> str | None:
+    """What a denial of the result leaves: "not tight" is normal, "not moving freely" is limited."""
+    concept = vocab.concepts[concept_id]
+    pairs = {"present": "absent", "absent": "present", "positive": "negative", "extensor": "flexor"}
+    if pairs.get(result) in concept.results:
+        return pairs[result]
+    if result == concept.stated and concept.negated:
+        return concept.negated
+    if is_good(vocab, result):
+        return bad_result(vocab, concept_id)
+    return next((r for r in concept.results if is_good(vocab, r)), None)

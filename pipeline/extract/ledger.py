@@ -1,0 +1,177 @@
+"""The items so far: a statement said twice is one item, a new state is its own, a correction replaces."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from pipeline.model import Item, ItemEvent, Retract, Span, TraceStep, Upsert, item_id
+
+Key = tuple[str, str | None, str, str | None]
+NEAR_CLAUSES = 3
+REFINED = ("weak", "asymmetrical", "strong")  # "there's something, but weak"
+
+
+@dataclass
+class Record:
+    """One item with where it was last said."""
+
+    item: Item
+    clause: int
+    steps: tuple[TraceStep, ...]
+
+
+@dataclass
+class Ledger:
+    """Items in spoken order, found again by what they are about. Events are what changed since they were last taken."""
+
+    recording: str
+    records: dict[str, Record] = field(default_factory=dict)
+    _by_key: dict[Key, list[str]] = field(default_factory=lambda: defaultdict(list))
+    _events: list[ItemEvent] = field(default_factory=list)
+    treated: int = -1
+
+    def take_events(self) -> list[ItemEvent]:
+        """The events since the last call."""
+        events, self._events = self._events, []
+        return events
+
+    def last(self, ids: Sequence[str]) -> list[Record]:
+        """The records of the ids that still stand."""
+        return [self.records[i] for i in ids if i in self.records]
+
+    def add(self, item: Item, clause: int, steps: tuple[TraceStep, ...], *, corrects: bool, today: bool) -> str:
+        """Add a statement; returns the id under which it stands."""
+        key = (item.concept, item.site, item.side, item.level)
+        for known in reversed(self._by_key[key]):
+            record = self.records[known]
+            if _same(record.item, item):
+                return self._repeat(record, item, clause)
+            if corrects:
+                return self._replace(record, item, clause, steps)
+            if record.item.result == "present" and item.result in REFINED and clause - record.clause <= 1:
+                return self._replace(record, item, clause, steps, corrected=False)
+            if _adds_value(record.item, item) and clause - record.clause <= NEAR_CLAUSES:
+                return self._replace(record, item, clause, steps, corrected=False)
+            if not today and record.clause >= self.treated and _clash(record.item, item):
+                flagged = record.item.model_copy(update={"flags": _with(record.item.flags, "conflict")})
+                self._put(flagged, record.clause, record.steps)
+                item = item.model_copy(update={"flags": _with(item.flags, "conflict")})
+            break
+        late = self._sided_later(item, clause)
+        if late is not None:
+            flags = tuple(f for f in late.item.flags if f != "side_missing")
+            self.amend(late.item.id, clause, None, side=item.side, flags=flags)
+            return self._repeat(self.records[late.item.id], item, clause)
+        general = self._unsided(item, clause)
+        if general is not None:
+            return self._repeat(general, item, clause)
+        ordinal = 0
+        fresh = item_id(self.recording, item.concept, item.site, item.start_ms)
+        while fresh in self.records:
+            ordinal += 1
+            fresh = item_id(self.recording, item.concept, item.site, item.start_ms, ordinal)
+        item = item.model_copy(update={"id": fresh})
+        self._by_key[key].append(fresh)
+        self._put(item, clause, steps)
+        return fresh
+
+    def _unsided(self, item: Item, clause: int) -> Record | None:
+        """The same said just before with its side: "Ortolani negative on both … so Ortolani's negative"."""
+        if item.side != "none":
+            return None
+        for side in ("both", "left", "right"):
+            for known in reversed(self._by_key[item.concept, item.site, side, item.level]):
+                record = self.records[known]
+                if _same(record.item, item) and clause - record.clause <= NEAR_CLAUSES:
+                    return record
+        return None
+
+    def _sided_later(self, item: Item, clause: int) -> Record | None:
+        """ "Thigh folds are not the same. There's an extra one on the left.": the side comes after."""
+        if item.side not in ("left", "right"):
+            return None
+        for known in reversed(self._by_key[item.concept, item.site, "none", item.level]):
+            record = self.records[known]
+            if (
+                "side_missing" in record.item.flags
+                and _same(record.item, item)
+                and clause - record.clause <= NEAR_CLAUSES
+            ):
+                return record
+        return None
+
+    def _repeat(self, record: Record, item: Item, clause: int) -> str:
+        spans = (
+            *record.item.evidence,
+            *(s for s in item.evidence if s.words not in {e.words for e in record.item.evidence}),
+        )
+        merged = record.item.model_copy(
+            update={
+                "evidence": spans,
+                "degree": record.item.degree or item.degree,
+                "dose": record.item.dose or item.dose,
+                "change": record.item.change or item.change,
+            }
+        )
+        if merged != record.item:
+            self._put(merged, clause, record.steps)
+        record = self.records[record.item.id]
+        record.clause = clause
+        return record.item.id
+
+    def _replace(
+        self, record: Record, item: Item, clause: int, steps: tuple[TraceStep, ...], *, corrected: bool = True
+    ) -> str:
+        before = tuple(s.model_copy(update={"role": "retracted"}) if corrected else s for s in record.item.evidence)
+        flags = _with(item.flags, "corrected") if corrected else item.flags
+        fresh = item.model_copy(update={"id": record.item.id, "evidence": (*before, *item.evidence), "flags": flags})
+        self._put(fresh, clause, steps)
+        return record.item.id
+
+    def amend(self, identity: str, clause: int, step: TraceStep | None = None, **slots: object) -> None:
+        """Change slots of an item that stands (a side put right, a treatment's result)."""
+        record = self.records[identity]
+        old = (record.item.concept, record.item.site, record.item.side, record.item.level)
+        item = record.item.model_copy(update=slots)
+        new = (item.concept, item.site, item.side, item.level)
+        if old != new:
+            self._by_key[old].remove(identity)
+            self._by_key[new].append(identity)
+        self._put(item, clause, (*record.steps, step) if step else record.steps)
+
+    def retract(self, identity: str, why: str) -> None:
+        """Take an item back."""
+        record = self.records.pop(identity)
+        key = (record.item.concept, record.item.site, record.item.side, record.item.level)
+        self._by_key[key].remove(identity)
+        self._events.append(Retract(item_id=identity, why=why))
+
+    def _put(self, item: Item, clause: int, steps: tuple[TraceStep, ...]) -> None:
+        self.records[item.id] = Record(item, clause, steps)
+        self._events.append(Upsert(item=item))
+
+    def items(self) -> tuple[Item, ...]:
+        """All items that stand, by time."""
+        return tuple(sorted((r.item for r in self.records.values()), key=lambda i: (i.start_ms, i.end_ms)))
+
+
+def _same(a: Item, b: Item) -> bool:
+    return a.result == b.result and (a.value, a.unit) == (b.value, b.unit)
+
+
+def _adds_value(a: Item, b: Item) -> bool:
+    """ "To the left she's tight … about sixty degrees": a number that only fills in what was said."""
+    return a.value is None and b.value is not None and b.result in (a.result, "value") and a.result != "value"
+
+
+def _clash(a: Item, b: Item) -> bool:
+    return a.kind == "finding" and a.value is None and b.value is None and "not_assessed" not in (a.result, b.result)
+
+
+def _with(flags: tuple[str, ...], flag: str) -> tuple[str, ...]:
+    return flags if flag in flags else (*flags, flag)
+
+
+def extend(item: Item, span: Span) -> tuple[Span, ...]:
+    """An item's evidence with one more span, if it is new."""
+    return item.evidence if span in item.evidence else (*item.evidence, span)

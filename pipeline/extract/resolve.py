@@ -1,0 +1,448 @@
+"""Frames -> drafts of items: the open slots are filled from the focus, the words are read as concept and result."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+from pipeline.extract.focus import Focus, Target
+from pipeline.extract.frames import Frame, bad_result, fit_result, good_result, is_good, opposite
+from pipeline.extract.lexicon import Reading
+from pipeline.extract.marks import Mark, Marked
+from pipeline.extract.values import Quantity
+from pipeline.model import Degree, Kind
+from pipeline.vocabulary import Concept, Vocabulary
+
+FAR = 50
+FAHRENHEIT = (93.0, 108.0)
+OTHER = {"left": "right", "right": "left"}
+CARRIED = ("motion.", "reflex.", "test.", "alignment.")
+SEATED = ("test.", "reflex.")
+NAMED_ONLY = ("plan.refer", "plan.imaging", "advice.return_if")
+
+
+@dataclass(frozen=True)
+class Draft:
+    """An item before it has words, times and an id. Tokens ``a <= k < b`` of the utterance are its evidence."""
+
+    concept: str
+    site: str | None
+    side: str
+    level: str | None
+    result: str | None
+    a: int
+    b: int
+    value: float | None = None
+    unit: str | None = None
+    degree: Degree | None = None
+    flags: tuple[str, ...] = ()
+    steps: tuple[tuple[str, str, str, int, int], ...] = ()
+    inherited: bool = False
+    retracted: tuple[tuple[int, int], ...] = ()
+
+
+@dataclass
+class Resolver:
+    """Reads frames against vocabulary and focus."""
+
+    vocab: Vocabulary
+    side_always: frozenset[str] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.side_always = frozenset(self.vocab.words.get("side_always", ()))
+
+    # ------------------------------------------------------------ sites
+
+    def targets(self, frame: Frame) -> tuple[Target, ...]:
+        """The structures that the frame's own words name, each with its side and level."""
+        found: list[Target] = []
+        for mark in frame.levels:
+            if mark.level is not None:
+                found.append(Target(mark.level.site, frame.site_sides.get(mark.a, frame.side), mark.level.text))
+        regions = {t.site for t in found}
+        for mark in frame.sites:
+            reading = mark.readings[0]
+            site = self.vocab.sites[reading.site]
+            if regions and (site.id in regions or site.id in ("spine", "neck", "trunk")):
+                continue
+            side = frame.site_sides.get(mark.a, frame.side)
+            target = Target(site.id, side, reading.level or None, mark.plural and site.paired)
+            if target not in found:
+                found.append(target)
+        return tuple(found)
+
+    def distance(self, concept: Concept, site: str | None) -> int | None:
+        """How near the concept's ``on`` is to the site; None where it makes no sense there."""
+        on = concept.on or ((concept.site,) if concept.site and concept.kind == "finding" else ())
+        if site is None:
+            return None if on else FAR
+        line = list(self.vocab.site_line(site))
+        near = min((line.index(s) for s in on if s in line), default=None)
+        barred = min((line.index(s) for s in concept.not_on if s in line and s in (site, *line[:-1])), default=None)
+        if barred is not None and (near is None or barred <= near):
+            return None
+        return near if on else FAR
+
+    # ------------------------------------------------------------ reading words
+
+    def choose(self, mark: Mark, site: str | None, kinds: frozenset[Kind], focus_site: str | None) -> Reading | None:
+        """Which concept and result a word means by itself, on this site; the one made for the nearest site wins."""
+        best: tuple[int, int, Reading] | None = None
+        several = len({r.concept for r in mark.gives() if r.role == "means"}) > 1
+        for order, reading in enumerate(mark.gives()):
+            concept = self.vocab.concepts[reading.concept]
+            if reading.role != "means" or concept.kind not in kinds:
+                continue
+            at = site if site is not None else focus_site
+            near = self.distance(concept, at)
+            if near is None or (near == FAR and at is None and concept.site is None):
+                if concept.site is None or (site is not None and site not in self.vocab.site_line(concept.site)):
+                    continue
+                if concept.kind == "finding" and several:
+                    continue  # "open" alone is the fontanelle's only where a fontanelle is in hand
+                near = FAR + 1
+            if best is None or near < best[0]:
+                best = (near, order, reading)
+        return best[2] if best else None
+
+    def named(self, mark: Mark, site: str | None, kinds: frozenset[Kind]) -> str | None:
+        """The concept that a mark names, on this site, among those allowed here."""
+        best: tuple[float, str] | None = None
+        for concept_id in mark.says():
+            concept = self.vocab.concepts[concept_id]
+            if concept.kind not in kinds:
+                continue
+            near: float | None = self.distance(concept, site)
+            if near is None:
+                near = FAR + 1 if concept.site is not None or site is None or not concept.on else FAR + 2
+            if concept.kind == "history":
+                near -= 0.5  # what may be told or seen is taken as told
+            if best is None or near < best[0]:
+                best = (near, concept_id)
+        return best[1] if best else None
+
+    def place(self, concept: Concept, own: Sequence[Target], focus: Sequence[Target]) -> tuple[Target, ...]:
+        """Where a concept is seated: the site its own words name, the structure in hand, or its default site."""
+        lead = next((t.side for t in own if t.side), "")
+        fitting = [t for t in own if t.site is not None and self.distance(concept, t.site) is not None]
+        if fitting and (concept.site is None or (concept.on and not concept.id.startswith(SEATED))):
+            return tuple(fitting)
+        if concept.id in NAMED_ONLY:
+            return (Target(None),)
+        if concept.site is not None:
+            same = next((t for t in (*own, *focus) if t.site == concept.site), None)
+            if same is not None:
+                return (replace(same, side=lead) if lead else same,)
+            return (Target(concept.site, lead, None, any(t.plural for t in fitting)),)
+        held = [t for t in focus if self.distance(concept, t.site) is not None]
+        if held:
+            return tuple(replace(t, side=lead) if lead else t for t in held)
+        return (Target(concept.on[0], lead),) if concept.on else ()
+
+    # ------------------------------------------------------------ numbers
+
+    def measured(self, concept: Concept, number: Quantity) -> tuple[float, str, tuple[str, ...]] | None:
+        """A number as a value of the concept: (value, unit, flags); None where it is no reading of it."""
+        measure = concept.measure
+        if measure is None or "value" not in concept.results:
+            return None
+        value, unit = number.value, number.unit
+        if unit == measure.unit or (unit in ("d", "wk", "mo") and measure.unit in ("d", "wk", "mo")):
+            return round(value, 2), unit, ()
+        if unit == "" or (unit == "deg" and measure.unit == "Cel"):
+            if measure.low <= value <= measure.high:
+                return round(value, 2), measure.unit, () if measure.unit in ("deg", "/min") else ("unit_assumed",)
+            if measure.unit == "Cel" and FAHRENHEIT[0] <= value <= FAHRENHEIT[1]:
+                return round((value - 32) / 1.8, 2), "Cel", ("unit_assumed",)
+        return None
+
+    # ------------------------------------------------------------ frames
+
+    def read(
+        self, frame: Frame, focus: Focus, kinds: frozenset[Kind], marked: Marked, *, live: bool
+    ) -> tuple[list[Draft], tuple[Target, ...]]:
+        """Drafts that the frame gives, and the structures it names itself."""
+        own = self._sided(self.targets(frame), frame, focus)
+        held = focus.targets if live else ()
+        context = own or tuple(self._held(frame, focus, held))
+        drafts: list[Draft] = []
+        used: set[int] = set()
+        for concept_id in self._concepts(frame, context, kinds):
+            drafts += self._named(frame, concept_id, own, context, used, marked)
+        drafts += self._meant(frame, own, context, focus, kinds, used, marked)
+        if not drafts:
+            drafts = self._carried(frame, own, context, focus, kinds, marked)
+        return drafts, own
+
+    def _sided(self, own: tuple[Target, ...], frame: Frame, focus: Focus) -> tuple[Target, ...]:
+        return tuple(replace(t, side=self._side(t.side, focus)) for t in own)
+
+    def _side(self, said: str, focus: Focus) -> str:
+        if said == "other":
+            return OTHER.get(focus.side, "")
+        if said in ("same_side", "this"):
+            return focus.side
+        return said if said in ("left", "right", "both") else ""
+
+    def _held(self, frame: Frame, focus: Focus, held: Sequence[Target]) -> Iterable[Target]:
+        """The structures in hand, on the side said now, or said last for them."""
+        said = self._side(frame.side, focus)
+        for target in held:
+            site = self.vocab.sites.get(target.site or "")
+            if said or frame.side in ("one", "this"):
+                yield replace(target, side=said, plural=False)
+            elif site is not None and not site.paired:
+                yield replace(target, side="")  # a direction said of one movement is not said of the next
+            else:
+                yield target
+
+    def _concepts(self, frame: Frame, context: Sequence[Target], kinds: frozenset[Kind]) -> list[str]:
+        site = context[0].site if context else None
+        found = [self.named(mark, site, kinds) for mark in frame.concepts]
+        return list(dict.fromkeys(c for c in found if c is not None))
+
+    def _named(
+        self,
+        frame: Frame,
+        concept_id: str,
+        own: Sequence[Target],
+        context: Sequence[Target],
+        used: set[int],
+        marked: Marked,
+    ) -> list[Draft]:
+        """A concept named in so many words, with the result, number or denial said of it."""
+        concept = self.vocab.concepts[concept_id]
+        mark = next(m for m in frame.concepts if concept_id in m.says())
+        result, rule, denied = None, "named", frame.denied(mark)
+        for word in frame.results:
+            fitted = fit_result(self.vocab, concept_id, word)
+            if fitted is not None:
+                used.add(word.a)
+                if result is None or result == "open":  # "open, soft and flat" is normal (contract, convention 7)
+                    result, rule = fitted, "result word"
+                    if frame.denied(word):
+                        result, rule = opposite(self.vocab, concept_id, fitted), "denied result"
+        value = next((v for n in frame.numbers if n.number and (v := self.measured(concept, n.number))), None)
+        if result is None and value is not None:
+            result, rule = "value", "number"
+        if result is None and denied:
+            result, rule = self._denied(concept), "denied"
+        if result is None and frame.ellipsis is not None:
+            result, rule = self._denied(concept), "denied"
+        if result is None:
+            result, rule = concept.stated, "stated"
+        if result is None:
+            return []
+        side_said = self._side_only(frame)
+        places = self.place(concept, own or ((Target(None, side_said),) if side_said else ()), () if own else context)
+        return [
+            self._draft(frame, concept, place, result, value, marked, rule, mark)
+            for place in self._seats(concept, places)
+        ]
+
+    def _side_only(self, frame: Frame) -> str:
+        return frame.side if frame.side in ("left", "right", "both") else ""
+
+    def _denied(self, concept: Concept) -> str | None:
+        """What a plain denial of a named concept says: "no clunk" is absent, "no Ortolani" says nothing."""
+        return concept.negated
+
+    def _seats(self, concept: Concept, places: Sequence[Target]) -> list[Target]:
+        return [
+            p
+            for p in places
+            if p.site is not None or concept.site is not None or concept.id in NAMED_ONLY or concept.kind != "finding"
+        ]
+
+    def _meant(
+        self,
+        frame: Frame,
+        own: Sequence[Target],
+        context: Sequence[Target],
+        focus: Focus,
+        kinds: frozenset[Kind],
+        used: set[int],
+        marked: Marked,
+    ) -> list[Draft]:
+        """Words that give concept and result by themselves."""
+        drafts: list[Draft] = []
+        for word in frame.results:
+            if word.a in used:
+                continue
+            carried = self._carry(word, own, frame, focus, kinds)
+            if carried is not None:
+                held = self._with_focus_side(context, focus)
+                drafts += self._on(frame, carried[0], carried[1], word, own, held, marked, "carried concept")
+                continue
+            for site_group in self._groups(own, context):
+                reading = (
+                    self.choose(
+                        word,
+                        own[0].site if own else None,
+                        kinds,
+                        site_group[0].site if site_group else None,
+                    )
+                    if not own
+                    else self.choose(word, site_group[0].site, kinds, None)
+                )
+                if reading is not None:
+                    drafts += self._on(
+                        frame,
+                        reading.concept,
+                        reading.result,
+                        word,
+                        site_group if own else (),
+                        site_group,
+                        marked,
+                        "word meant",
+                    )
+        return _unique(drafts)
+
+    def _with_focus_side(self, context: Sequence[Target], focus: Focus) -> tuple[Target, ...]:
+        """The movement or test in hand goes on: so does the side last said of it."""
+        return tuple(t if t.side else replace(t, side=focus.side) for t in context)
+
+    def _groups(self, own: Sequence[Target], context: Sequence[Target]) -> list[tuple[Target, ...]]:
+        if own:
+            return [(t,) for t in own]
+        return [tuple(context)]
+
+    def _carry(
+        self, word: Mark, own: Sequence[Target], frame: Frame, focus: Focus, kinds: frozenset[Kind]
+    ) -> tuple[str, str] | None:
+        """ "… and the right is restricted": the movement or test in hand goes on where no other structure is named."""
+        concept_id = focus.concept
+        if own or concept_id is None or not focus.targets:
+            return None
+        concept = self.vocab.concepts[concept_id]
+        if concept.kind not in kinds:
+            return None
+        exact = next((r.result for r in word.gives() if r.role == "result" and r.concept == concept_id), None)
+        if exact:
+            return concept_id, exact
+        if concept_id.startswith(CARRIED) and concept_id != "motion.general":
+            fitted = fit_result(self.vocab, concept_id, word)
+            if fitted is not None:
+                return concept_id, fitted
+        return None
+
+    def _on(
+        self,
+        frame: Frame,
+        concept_id: str,
+        result: str,
+        word: Mark,
+        own: Sequence[Target],
+        context: Sequence[Target],
+        marked: Marked,
+        rule: str,
+    ) -> list[Draft]:
+        concept = self.vocab.concepts[concept_id]
+        said: str | None = result
+        if frame.denied(word):
+            said, rule = opposite(self.vocab, concept_id, result), f"{rule}, denied"
+        if said is None:
+            return []
+        value = next((v for n in frame.numbers if n.number and (v := self.measured(concept, n.number))), None)
+        side = self._side_only(frame)
+        places = self.place(concept, own or ((Target(None, side),) if side else ()), context)
+        return [self._draft(frame, concept, p, said, value, marked, rule, word) for p in self._seats(concept, places)]
+
+    def _carried(
+        self,
+        frame: Frame,
+        own: Sequence[Target],
+        context: Sequence[Target],
+        focus: Focus,
+        kinds: frozenset[Kind],
+        marked: Marked,
+    ) -> list[Draft]:
+        """Only a number or a denial was said: of the concept in hand, else of the structure named."""
+        concept = self.vocab.concepts.get(focus.concept or "")
+        mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
+        if concept is not None and not own and concept.kind in kinds:
+            value = next((v for n in frame.numbers if n.number and (v := self.measured(concept, n.number))), None)
+            if value is not None and (concept.id.startswith("motion.") or not focus.result):
+                places = self.place(concept, (), self._with_focus_side(context, focus))
+                return [self._draft(frame, concept, p, "value", value, marked, "carried number", mark) for p in places]
+            if (
+                frame.ellipsis is not None
+                and frame.side
+                and focus.result
+                and frame.ellipsis.a != (frame.side_at or (-1,))[0]
+            ):
+                turned = opposite(self.vocab, concept.id, focus.result)
+                if turned:
+                    places = self.place(concept, (), context)
+                    return [
+                        self._draft(frame, concept, p, turned, None, marked, "carried denial", mark) for p in places
+                    ]
+        if frame.ellipsis is not None and own and not frame.concepts and "finding" in kinds:
+            overall = self.vocab.concepts["exam.overall"]
+            return [self._draft(frame, overall, p, "normal", None, marked, "nothing there", mark) for p in own]
+        return []
+
+    # ------------------------------------------------------------ drafts
+
+    def _draft(
+        self,
+        frame: Frame,
+        concept: Concept,
+        place: Target,
+        result: str,
+        value: tuple[float, str, tuple[str, ...]] | None,
+        marked: Marked,
+        rule: str,
+        mark: Mark,
+    ) -> Draft:
+        site = self.vocab.sites.get(place.site or "")
+        side = place.side
+        paired = site is not None and site.paired
+        if not side and place.plural and paired:
+            side = "both"
+        if not side and concept.id == "exam.symmetry" and paired:
+            side = "both"
+        if not concept.sided or (not paired and not concept.sided):
+            side = ""
+        flags: tuple[str, ...] = value[2] if value else ()
+        if frame.repaired:
+            flags = (*flags, "corrected")
+        if not side and self._needs_side(concept, paired, result):
+            flags = (*flags, "side_missing")
+        steps = [("concept", concept.id, rule, mark.a, mark.b), ("result", result, rule, mark.a, mark.b)]
+        if side:
+            at = frame.side_at or (frame.a, frame.b)
+            steps.append(("side", side, "said" if frame.side_at else "from the structure in hand", *at))
+        return Draft(
+            concept=concept.id,
+            site=place.site,
+            side=side or "none",
+            level=place.level,
+            result=result,
+            a=frame.a,
+            b=frame.b,
+            value=value[0] if value else None,
+            unit=value[1] if value else None,
+            degree=marked.degree(frame.a - 3, frame.b + 1),
+            flags=flags,
+            steps=tuple(steps),
+            retracted=tuple(frame.repaired),
+        )
+
+    def _needs_side(self, concept: Concept, paired: bool, result: str) -> bool:
+        if concept.kind == "treatment":
+            return paired and result != "withheld"
+        if concept.kind not in ("finding", "history") or not concept.sided or is_good(self.vocab, result):
+            return False
+        if result in ("not_assessed", "value", "equivocal"):
+            return concept.id in ("motion.rotation", "motion.side_bend")
+        return (paired and concept.kind == "finding") or concept.id in self.side_always
+
+
+def _unique(drafts: Sequence[Draft]) -> list[Draft]:
+    """One draft a concept, site, side and level; the first said stands."""
+    seen: dict[tuple[str, str | None, str, str | None], Draft] = {}
+    for draft in drafts:
+        seen.setdefault((draft.concept, draft.site, draft.side, draft.level), draft)
+    return list(seen.values())
+
+
+__all__ = ["Draft", "Resolver", "bad_result", "good_result"]
