@@ -435,6 +435,18 @@ def test_remarks_that_ask_are_points_and_blocking_ones_come_first(spoken: Spoken
     assert not any("Fine" in point for point in points)
 
 
+def test_two_lines_that_disagree_are_asked_about_once(spoken: Spoken) -> None:
+    transcript = spoken("Hip fine. Hip clunks.")
+    fine = said(transcript, "Hip fine.", "joint.clunk", "absent", site="hip", flags=("conflict",))
+    clunk = said(transcript, "Hip clunks.", "joint.clunk", "present", site="hip", flags=("conflict",))
+    asked = _remark(clunk, Urgency.ASK, title="Which holds?", items=(fine.id, clunk.id))
+
+    assert line_of(draft(transcript, fine, clunk), fine).checks
+    note = draft(transcript, fine, clunk, remarks=(asked,))
+    assert not line_of(note, fine).checks
+    assert "Which holds? Reason." in check_texts(note)
+
+
 def test_safeguarding_stands_in_no_line(spoken: Spoken) -> None:
     transcript = spoken("A bruise on the cheek.")
     item = said(transcript, "A bruise on the cheek.", "tissue.bruise", "present", site="face")
@@ -447,11 +459,16 @@ def test_safeguarding_stands_in_no_line(spoken: Spoken) -> None:
 
 def test_not_looked_at_is_left_out_until_it_is_known(spoken: Spoken) -> None:
     transcript = spoken("Hips fine.")
-    coverage = (("Eyes", "not_mentioned", ""), ("Hips", "looked_at", ""), ("Gag reflex", "skipped", "asleep"))
+    coverage = (
+        ("eyes", "not_mentioned", ""),
+        ("hips", "looked_at", ""),
+        ("gag reflex", "skipped", "asleep"),
+        ("weight", "not_mentioned", ""),
+    )
 
     assert all(part.id != "not_looked_at" for part in draft(transcript).sections)
     lines = section(draft(transcript, coverage=coverage), "not_looked_at").lines
-    assert [line.text for line in lines] == ["Eyes: not mentioned", "Gag reflex: skipped (asleep)"]
+    assert [line.text for line in lines] == ["Not mentioned: eyes, weight", "Skipped (asleep): gag reflex"]
 
 
 def test_places_are_found_looked_at_or_open_and_no_side_is_guessed(spoken: Spoken) -> None:

@@ -35,7 +35,7 @@ from pipeline.model import (
 )
 from pipeline.render import AudioBeside, EmbeddedAudio, render_html, render_markdown, render_text
 from pipeline.render.safe import clean, html_templates, markdown_text
-from pipeline.render.view import clock
+from pipeline.render.spelled import clock
 from pipeline.vocabulary import load_vocabulary
 
 GOLDEN = Path(__file__).parent / "golden"
@@ -195,6 +195,39 @@ def test_red_flags_come_first(note: Note, page: Page) -> None:
     assert "Hands-on treatment should be withheld." in page.text
     assert "an invented source (from memory: verify)" in page.text
     assert text.index("RED FLAGS") < text.index("TOLD BY THE CAREGIVER")
+
+
+def test_a_remark_is_told_in_full_once(note: Note, transcript: Transcript) -> None:
+    both = note.model_copy(
+        update={
+            "remarks": (
+                note.remarks[0].model_copy(
+                    update={
+                        "urgency": Urgency.WATCH,
+                        "items": tuple(
+                            line.id for part in note.sections for line in part.lines if line.id in line.items
+                        )
+                        + note.remarks[0].items,
+                    }
+                ),
+            )
+        }
+    )
+    for form in (Page(render_html(both, transcript, None)).text, render_markdown(both), render_text(both)):
+        plain = " ".join(form.split())
+        assert plain.count("An invented reason.") == 1
+        assert plain.count("Watch: Clunk of the left hip.") == 2
+
+
+def test_a_remark_about_no_line_is_not_lost(note: Note, transcript: Transcript) -> None:
+    update = {"urgency": Urgency.WATCH, "items": (), "spans": (), "source": "Tables & charts"}
+    growth = note.model_copy(update={"remarks": (note.remarks[0].model_copy(update=update),)})
+    forms = (Page(render_html(growth, transcript, None)).text, render_markdown(growth), render_text(growth))
+
+    for form in forms:
+        assert "Watch: Clunk of the left hip." in " ".join(form.split())
+    assert "Source: Tables & charts (from memory: verify)." in forms[0]
+    assert "Source: Tables \\& charts (from memory: verify)." in forms[1]
 
 
 def test_cautions_at_the_top_and_at_the_treatment(page: Page) -> None:

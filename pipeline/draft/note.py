@@ -12,6 +12,7 @@ from pipeline.vocabulary import Vocabulary
 
 _MARKING = (Urgency.WATCH, Urgency.REFER, Urgency.SAME_DAY, Urgency.EMERGENCY)
 _LOOKED_AT = "looked_at"
+_CONFLICT = "conflict"  # a remark that asks about both lines says it with more words
 
 
 def draft_note(
@@ -45,6 +46,7 @@ def draft_note(
     parts = _Parts(wording, vocab)
     placed = [(item, parts.of(item)) for item in extraction.items]
     late = _after_treatment(extraction.items)
+    compared = {item for r in remarks if r.urgency is Urgency.ASK and len(r.items) > 1 for item in r.items}
     lines: dict[str, list[tuple[Item, Line]]] = {}
     for item, part in placed:
         unsure = unsure_words(item, transcript)
@@ -60,7 +62,7 @@ def draft_note(
             ),
             items=(item.id,),
             spans=item.evidence,
-            checks=tuple(points.values()),
+            checks=tuple(text for code, text in points.items() if code != _CONFLICT or item.id not in compared),
             unsure_words=unsure,
         )
         lines.setdefault(part, []).append((item, line))
@@ -195,11 +197,16 @@ def _line_points(parts: _Parts, made: dict[str, tuple[Line, ...]]) -> list[Line]
 
 
 def _not_looked_at(coverage: Iterable[tuple[str, str, str]], wording: Wording) -> tuple[Line, ...]:
-    lines = []
+    """One line for what shares a state and a reason: "Not mentioned: weight, length"."""
+    together: dict[tuple[str, str], list[str]] = {}
     for label, state, reason in coverage:
         if state != _LOOKED_AT:
-            text = f"{label}: {wording.word('seen', state)}" + (f" ({reason})" if reason else "")
-            lines.append(Line(id=f"not_looked_at:{label}", text=text))
+            together.setdefault((state, reason), []).append(label)
+    lines: list[Line] = []
+    for (state, reason), labels in together.items():
+        head = wording.word("seen", state) + (f" ({reason})" if reason else "")
+        text = f"{head[:1].upper()}{head[1:]}: {', '.join(labels)}"
+        lines.append(Line(id=f"not_looked_at:{len(lines)}", text=text))
     return tuple(lines)
 
 

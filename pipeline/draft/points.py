@@ -81,7 +81,12 @@ def remark_points(remarks: Iterable[Remark]) -> list[Line]:
     asking = [r for r in remarks if not r.safeguarding and (r.blocks_signing or r.urgency in _ASKING)]
     asking.sort(key=lambda remark: not remark.blocks_signing)
     return [
-        Line(id=f"check:{r.id}", text=f"{r.title.rstrip('.')}. {r.reason}".strip(), items=r.items, spans=r.spans)
+        Line(
+            id=f"check:{r.id}",
+            text=f"{r.title}{'' if r.title.endswith(('.', '?', '!')) else '.'} {r.reason}".strip(),
+            items=r.items,
+            spans=r.spans,
+        )
         for r in asking
     ]
 

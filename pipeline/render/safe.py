@@ -9,7 +9,7 @@ from jinja2 import FileSystemLoader, StrictUndefined
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 from markupsafe import Markup
 
-from pipeline.render.view import day, moment
+from pipeline.render.spelled import day, moment, stop
 from pipeline.resources import data_path
 
 # Unicode 15.1, UAX #9: explicit formatting characters and marks that turn the direction of what follows.
@@ -66,5 +66,5 @@ def _environment(safe: Callable[[str], str]) -> ImmutableSandboxedEnvironment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    environment.filters.update(day=day, moment=moment)
+    environment.filters.update(day=day, moment=moment, stop=stop)
     return environment

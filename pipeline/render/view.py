@@ -2,20 +2,16 @@
 
 import re
 from dataclasses import dataclass
-from datetime import date, datetime
 
-from pipeline.model import Age, Line, Mark, Note, Remark, Section, Span, Transcript, Urgency, Word
+from pipeline.model import Line, Mark, Note, Remark, Section, Span, Transcript, Urgency, Word
 from pipeline.render.fragments import media_link
+from pipeline.render.spelled import clock, facts
 
 _JOIN_MS = 2000  # stretches closer than this are heard in one go
 _PLAYED = ("said", "question", "answer", "retracted")
 _FLAGS = (Urgency.EMERGENCY, Urgency.SAME_DAY, Urgency.REFER)
 _FOLDED = (Urgency.EXPECTED, Urgency.NOT_INFORMATIVE)
 _PLACES = "places"
-_MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
 
 
 @dataclass(frozen=True)
@@ -47,12 +43,21 @@ class SpanView:
 
 @dataclass(frozen=True)
 class RemarkView:
-    """A remark, its spans as times, and where its lines stand."""
+    """A remark, its own anchor, its spans as times, and where its lines stand."""
 
     remark: Remark
+    anchor: str
     times: tuple[TimeView, ...]
     anchors: tuple[str, ...]
     from_memory: bool
+
+
+@dataclass(frozen=True)
+class LineRemark:
+    """A remark as it stands under a line: told in ``full`` once in a note, named by its title elsewhere."""
+
+    view: RemarkView
+    full: bool
 
 
 @dataclass(frozen=True)
@@ -63,8 +68,8 @@ class LineView:
     anchor: str
     times: tuple[TimeView, ...]
     spans: tuple[SpanView, ...]
-    remarks: tuple[RemarkView, ...]
-    folded: tuple[RemarkView, ...]
+    remarks: tuple[LineRemark, ...]
+    folded: tuple[LineRemark, ...]
     about: str
     anchors: tuple[str, ...]
 
@@ -96,6 +101,7 @@ class NoteView:
     note: Note
     sections: tuple[SectionView, ...]
     flags: tuple[RemarkView, ...]
+    whole: tuple[RemarkView, ...]
     places: dict[str, PlaceView]
     place_lines: tuple[LineView, ...]
     points: int
@@ -112,22 +118,6 @@ def view(note: Note, transcript: Transcript | None = None, audio: str | None = N
     return _Viewer(note, transcript, audio).view()
 
 
-def day(on: date) -> str:
-    """A date as a person reads it, no mistaking day for month: ``25 November 2026``."""
-    return f"{on.day} {_MONTHS[on.month - 1]} {on.year}"
-
-
-def moment(at: datetime) -> str:
-    """A date with its time of day."""
-    return f"{day(at.date())}, {at:%H:%M}"
-
-
-def clock(ms: int) -> str:
-    """A time of the recording as a person reads it: ``1:05``, from an hour on ``1:02:03``."""
-    hours, rest = divmod(ms // 1000, 3600)
-    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
-
-
 def anchor(line_id: str) -> str:
     """A line's id as an anchor of the page."""
     return "line-" + re.sub(r"[^A-Za-z0-9_.-]", "-", line_id)
@@ -137,6 +127,7 @@ class _Viewer:
     def __init__(self, note: Note, transcript: Transcript | None, audio: str | None) -> None:
         self._note, self._transcript, self._audio = note, transcript, audio
         self._shown = [self._remark(remark) for remark in note.remarks if not remark.safeguarding]
+        self._told = {r.remark.id for r in self._shown if r.remark.urgency in _FLAGS}  # in full at the top
 
     def view(self) -> NoteView:
         note = self._note
@@ -147,11 +138,21 @@ class _Viewer:
             note=note,
             sections=tuple(self._section(section) for section in note.sections if section.id != _PLACES),
             flags=tuple(flags),
+            whole=self._whole(),
             places=_places(places),
             place_lines=tuple(self._line(line) for line in places),
             points=sum(len(section.lines) for section in note.sections if section.id == "check"),
             kept_back=sum(remark.safeguarding for remark in note.remarks),
-            facts=_facts(note),
+            facts=facts(note),
+        )
+
+    def _whole(self) -> tuple[RemarkView, ...]:
+        """Remarks that no line carries: neither flags nor points to check, and about no item of the note."""
+        parts = [*self._note.sections, *(child for part in self._note.sections for child in part.subsections)]
+        lines = {line.id for part in parts for line in part.lines}
+        elsewhere = (*_FLAGS, Urgency.ASK)
+        return tuple(
+            r for r in self._shown if r.remark.urgency not in elsewhere and not lines.intersection(r.remark.items)
         )
 
     def _section(self, section: Section) -> SectionView:
@@ -164,14 +165,18 @@ class _Viewer:
 
     def _line(self, line: Line) -> LineView:
         own = line.id in line.items
-        remarks = [r for r in self._shown if own and line.id in r.remark.items]
+        remarks = []
+        for seen in self._shown:
+            if own and line.id in seen.remark.items:
+                remarks.append(LineRemark(seen, full=seen.remark.id not in self._told))
+                self._told.add(seen.remark.id)
         return LineView(
             line=line,
             anchor=anchor(line.id),
             times=self._times(line.spans),
             spans=tuple(self._span(span, line.unsure_words) for span in line.spans if span.quote),
-            remarks=tuple(r for r in remarks if r.remark.urgency not in _FOLDED),
-            folded=tuple(r for r in remarks if r.remark.urgency in _FOLDED),
+            remarks=tuple(r for r in remarks if r.view.remark.urgency not in _FOLDED),
+            folded=tuple(r for r in remarks if r.view.remark.urgency in _FOLDED),
             about=anchor(line.items[0]) if line.items and not own else "",
             anchors=tuple(anchor(item) for item in line.items),
         )
@@ -179,6 +184,7 @@ class _Viewer:
     def _remark(self, remark: Remark) -> RemarkView:
         return RemarkView(
             remark=remark,
+            anchor=anchor(remark.id),
             times=self._times(remark.spans),
             anchors=tuple(anchor(item) for item in remark.items),
             from_memory=remark.mark is Mark.MEMORY,
@@ -242,34 +248,3 @@ def _places(lines: tuple[Line, ...]) -> dict[str, PlaceView]:
                 anchors=(*places[own].anchors, *unsided.anchors),
             )
     return places
-
-
-def _facts(note: Note) -> tuple[tuple[str, str], ...]:
-    """What is known about the infant beside the recording, by the code of its label; what is not known is left out."""
-    infant, age = note.infant, note.age
-    weight = f"{infant.birth_weight_kg:g} kg" if infant.birth_weight_kg is not None else ""
-    facts = {
-        "legal_name": infant.legal_name or "",
-        "age": _age(age) if age else "",
-        "corrected": _weeks(age.corrected_days) if age and age.corrected_days is not None else "",
-        "born": day(infant.born) if infant.born else "",
-        "sex": infant.sex or "",
-        "gestation": f"{infant.gestation_weeks} weeks" if infant.gestation_weeks is not None else "",
-        "birth_weight": weight,
-        "risk_factors": ", ".join(infant.risk_factors),
-    }
-    return tuple((code, words) for code, words in facts.items() if words)
-
-
-def _age(age: Age) -> str:
-    counted = _weeks(age.days)
-    return f"{age.as_said} ({counted})" if age.as_said and age.as_said != counted else counted
-
-
-def _weeks(days: int) -> str:
-    """Completed days as weeks and days; a corrected age before term is "before term"."""
-    if days < 0:
-        return f"{_weeks(-days)} before term"
-    weeks, rest = divmod(days, 7)
-    parts = [f"{n} {name}{'s' * (n != 1)}" for n, name in ((weeks, "week"), (rest, "day")) if n]
-    return " and ".join(parts) or "0 days"

@@ -1,0 +1,62 @@
+"""Dates, times, ages and what is known about the infant, as a person reads them."""
+
+from datetime import date, datetime
+
+from pipeline.model import Age, Note
+
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+
+
+def day(on: date) -> str:
+    """A date as a person reads it, no mistaking day for month: ``25 November 2026``."""
+    return f"{on.day} {_MONTHS[on.month - 1]} {on.year}"
+
+
+def moment(at: datetime) -> str:
+    """A date with its time of day."""
+    return f"{day(at.date())}, {at:%H:%M}"
+
+
+def stop(text: str) -> str:
+    """A sentence with its full stop, where it has no end of its own."""
+    return text if text.endswith((".", "?", "!")) else text + "."
+
+
+def clock(ms: int) -> str:
+    """A time of the recording as a person reads it: ``1:05``, from an hour on ``1:02:03``."""
+    hours, rest = divmod(ms // 1000, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+
+
+def facts(note: Note) -> tuple[tuple[str, str], ...]:
+    """What is known about the infant beside the recording, by the code of its label; what is not known is left out."""
+    infant, age = note.infant, note.age
+    weight = f"{infant.birth_weight_kg:g} kg" if infant.birth_weight_kg is not None else ""
+    known = {
+        "legal_name": infant.legal_name or "",
+        "age": _age(age) if age else "",
+        "corrected": _weeks(age.corrected_days) if age and age.corrected_days is not None else "",
+        "born": day(infant.born) if infant.born else "",
+        "sex": infant.sex or "",
+        "gestation": f"{infant.gestation_weeks} weeks" if infant.gestation_weeks is not None else "",
+        "birth_weight": weight,
+        "risk_factors": ", ".join(infant.risk_factors),
+    }
+    return tuple((code, words) for code, words in known.items() if words)
+
+
+def _age(age: Age) -> str:
+    counted = _weeks(age.days)
+    return f"{age.as_said} ({counted})" if age.as_said and age.as_said != counted else counted
+
+
+def _weeks(days: int) -> str:
+    """Completed days as weeks and days; a corrected age before term is "before term"."""
+    if days < 0:
+        return f"{_weeks(-days)} before term"
+    weeks, rest = divmod(days, 7)
+    parts = [f"{n} {name}{'s' * (n != 1)}" for n, name in ((weeks, "week"), (rest, "day")) if n]
+    return " and ".join(parts) or "0 days"
