@@ -9,6 +9,7 @@ more than a second), then from letter-to-sound rules. Stress is dropped.
 import mmap
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from importlib.util import find_spec
 from itertools import pairwise
@@ -21,7 +22,7 @@ VOWELS = ("AA", "AE", "AH", "AO", "AW", "AX", "AXR", "AY", "EH", "ER", "EY", "IH
 _CONSONANTS = ("B", "CH", "D", "DH", "F", "G", "HH", "JH", "K", "L", "M", "N", "NG", "P", "R", "S", "SH", "T", "TH")
 _PHONEMES = (*VOWELS, *_CONSONANTS, "V", "W", "Y", "Z", "ZH")
 _CHAR = {phoneme: chr(ord("A") + i) for i, phoneme in enumerate(_PHONEMES)}
-_CODES = {ord(char): i for i, char in enumerate(_CHAR.values())}
+_FILLING = chr(ord("A") + len(_PHONEMES))
 
 # Costs of taking one phoneme for another: 0 = same, 1 = unlike. The order follows the places and manners of
 # articulation of the IPA chart (2020); the figures are our own, set on the tuning half of benchmarks/repair.py.
@@ -36,8 +37,8 @@ _NEAR = {
     0.6: ("P T", "P K", "B D", "B G", "Z TH", "Y JH", "S F", "HH K", "D R", "T S", "D Z", "K HH", "TH V", "G NG"),
 }
 _UNLIKE, _VOWEL_VOWEL, _VOWEL_CONSONANT, _VOICE = 0.8, 0.45, 1.2, 0.25
-_LOST = {"AH": 0.35, "AX": 0.35, "IH": 0.4, "ER": 0.55, "AXR": 0.5, "HH": 0.4, "Y": 0.45, "R": 0.55, "T": 0.55, "D": 0.55}
-_LOST_VOWEL, _LOST_CONSONANT = 0.65, 0.8
+_LOST = {"AH": 0.35, "AX": 0.35, "IH": 0.4, "HH": 0.4, "Y": 0.45, "AXR": 0.5, "ER": 0.55, "R": 0.55, "T": 0.55}
+_LOST["D"], _LOST_VOWEL, _LOST_CONSONANT = 0.55, 0.65, 0.8
 
 # One sign for phonemes that a recogniser takes for one another: sifting needs no more.
 _CLASSES = ("B P F V", "D T DH TH", "S Z SH ZH CH JH", "G K", "M N NG", "L R", "W Y HH", " ".join(VOWELS))
@@ -75,45 +76,58 @@ def coarse(sound: str) -> str:
     return sound.translate(_COARSE)
 
 
-def similarities(left: Sequence[str], right: Sequence[str]) -> NDArray[np.float32]:
-    """How alike ``left[n]`` and ``right[n]`` are, for all n at once: 1 for equal sounds down to 0, 0 for empty ones.
+@dataclass(frozen=True, slots=True)
+class SoundTable:
+    """Sounds as phoneme numbers, one row each, filled up with a number that costs nothing to leave out."""
 
-    One minus the weighted edit distance over the longer length. All pairs go through the same table together.
+    codes: NDArray[np.intp]
+    lengths: NDArray[np.intp]
+
+    def take(self, rows: NDArray[np.intp]) -> "SoundTable":
+        """The sounds of some rows, in their order, as narrow as the longest of them."""
+        lengths = self.lengths[rows]
+        return SoundTable(self.codes[rows, : int(lengths.max(initial=0))], lengths)
+
+
+def table_of(sounds: Sequence[str]) -> SoundTable:
+    """Encoded sounds as a table."""
+    lengths = np.array([len(sound) for sound in sounds], np.intp)
+    width = int(lengths.max(initial=0))
+    filled = "".join(sound.ljust(width, _FILLING) for sound in sounds)
+    codes = np.frombuffer(filled.encode("ascii"), np.uint8).reshape(len(sounds), width) - ord("A")
+    return SoundTable(codes.astype(np.intp), lengths)
+
+
+def similarities(left: SoundTable, right: SoundTable) -> NDArray[np.float32]:
+    """How alike row n of both tables is, for all n at once: 1 for equal sounds down to 0, 0 for an empty one.
+
+    One minus the weighted edit distance over the longer length. All pairs go through the same steps together.
     """
-    a, a_lengths = _padded(left)
-    b, b_lengths = _padded(right)
+    a, b = left.codes, right.codes
     a_gaps, b_gaps = _GAP[a], _GAP[b]
-    row = [np.zeros(len(left), np.float32)]
+    row = [np.zeros(len(a), np.float32)]
     for k in range(b.shape[1]):
         row.append(row[-1] + b_gaps[:, k])
     for i in range(a.shape[1]):
-        costs, lost = _COST[a[:, i]], a_gaps[:, i]
+        at, lost = a[:, i], a_gaps[:, i]
         diagonal, row[0] = row[0], row[0] + lost
-        pairs = np.arange(len(left))
         for k in range(b.shape[1]):
-            best = np.minimum(diagonal + costs[pairs, b[:, k]], row[k + 1] + lost)
+            best = np.minimum(diagonal + _COST[at, b[:, k]], row[k + 1] + lost)
             diagonal = row[k + 1]
             row[k + 1] = np.minimum(best, row[k] + b_gaps[:, k])
-    longest = np.maximum(a_lengths, b_lengths)
-    alike = 1.0 - row[-1] / np.maximum(longest, 1)
-    return np.where((a_lengths > 0) & (b_lengths > 0), np.maximum(alike, 0.0), 0.0).astype(np.float32)
-
-
-def _padded(sounds: Sequence[str]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Phoneme numbers, one row a sound, filled up with a phoneme that costs nothing to leave out; and the lengths."""
-    lengths = np.array([len(sound) for sound in sounds], np.intp)
-    table = np.full((len(sounds), int(lengths.max(initial=0))), len(_PHONEMES), np.intp)
-    for n, sound in enumerate(sounds):
-        table[n, : len(sound)] = [_CODES[ord(c)] for c in sound]
-    return table, lengths
+    longest = np.maximum(left.lengths, right.lengths)
+    alike = np.maximum(1.0 - row[-1] / np.maximum(longest, 1), 0.0)
+    return np.where((left.lengths > 0) & (right.lengths > 0), alike, 0.0).astype(np.float32)
 
 
 def similarity(a: str, b: str) -> float:
-    """The same for one pair."""
-    return float(similarities([a], [b])[0])
+    """The same for one pair of encoded sounds."""
+    return float(similarities(table_of([a]), table_of([b]))[0])
 
 
 # ---------------------------------------------------------------- words
+
+_LONGEST_INITIALS = 4
 
 
 @lru_cache(maxsize=65536)
@@ -135,7 +149,10 @@ def sounds_of(word: str) -> tuple[str, ...]:
     stem, ending = _stem(letters)
     if ending and (base := dictionary_sounds(stem)):
         return (base[0] + encode(ending),)
-    return (spell_out(letters.replace("'", "")),)
+    bare = letters.replace("'", "")
+    if len(bare) <= _LONGEST_INITIALS and not set(bare) & set("aeiouy"):  # initials are spoken as letters
+        return ("".join(dictionary_sounds(letter)[-1] for letter in bare),)
+    return (spell_out(bare),)
 
 
 def is_known(word: str) -> bool:
@@ -196,29 +213,16 @@ def dictionary_sounds(word: str) -> tuple[str, ...]:
     return tuple(found)
 
 
-# Letter-to-sound rules, first match wins at each place: (letters, phonemes, only at: ^ start, $ end, + not the start).
-_RULES: tuple[tuple[str, str, str], ...] = (
-    *(("ps", "S", "^"), ("pt", "T", "^"), ("kn", "N", "^"), ("gn", "N", "^"), ("wr", "R", "^"), ("mn", "N", "^")),
-    *(("x", "Z", "^"), ("rh", "R", ""), ("sch", "S K", ""), ("tch", "CH", ""), ("dge", "JH", ""), ("ngue", "NG", "$")),
-    *(("tion", "SH AH N", ""), ("sion", "ZH AH N", ""), ("cious", "SH AH S", ""), ("tious", "SH AH S", "")),
-    *(("ture", "CH ER", ""), ("sure", "ZH ER", ""), ("ous", "AH S", ""), ("ough", "AO", ""), ("augh", "AO", "")),
-    *(("igh", "AY", ""), ("eigh", "EY", ""), ("eau", "OW", ""), ("ph", "F", ""), ("th", "TH", ""), ("sh", "SH", "")),
-    *(("ch", "CH", ""), ("ck", "K", ""), ("qu", "K W", ""), ("wh", "W", ""), ("ng", "NG", "$"), ("zz", "T S", "")),
-    *(("sce", "S EH", ""), ("sci", "S IH", ""), ("cc", "K", ""), ("ce", "S", "$"), ("ge", "JH", "$"), ("gue", "G", "$")),
-    *(("ce", "S EH", ""), ("ci", "S IH", ""), ("cy", "S IY", ""), ("ge", "JH EH", ""), ("gi", "JH IH", "")),
-    *(("gy", "JH IY", ""), ("ae", "IY", ""), ("oe", "IY", ""), ("ee", "IY", ""), ("ea", "IY", ""), ("oo", "UW", "")),
-    *(("eu", "Y UW", ""), ("ew", "UW", ""), ("ou", "AW", ""), ("ow", "OW", "$"), ("ow", "AW", ""), ("ai", "EY", "")),
-    *(("ay", "EY", ""), ("oi", "OY", ""), ("oy", "OY", ""), ("au", "AO", ""), ("aw", "AO", ""), ("ie", "IY", "")),
-    *(("ei", "IY", ""), ("ey", "IY", "$"), ("oa", "OW", ""), ("ia", "IY AH", ""), ("io", "IY OW", "")),
-    *(("ium", "IY AH M", "$"), ("ius", "IY AH S", "$"), ("us", "AH S", "$"), ("um", "AH M", "$"), ("is", "AH S", "$")),
-    *(("le", "AH L", "$"), ("er", "ER", ""), ("ir", "ER", ""), ("ur", "ER", ""), ("ar", "AA R", ""), ("or", "AO R", "")),
-    *(("y", "Y", "^"), ("y", "IY", "$"), ("y", "IH", ""), ("i", "IY", "$"), ("o", "OW", "$"), ("a", "AH", "$")),
-    *(("u", "UW", "$"), ("es", "AH Z", "$"), ("ed", "D", "$"), ("e", "", "$"), ("x", "K S", "")),
-    *(("a", "AE", ""), ("e", "EH", ""), ("i", "IH", ""), ("o", "AA", ""), ("u", "AH", ""), ("b", "B", "")),
-    *(("c", "K", ""), ("d", "D", ""), ("f", "F", ""), ("g", "G", ""), ("h", "HH", ""), ("j", "JH", ""), ("k", "K", "")),
-    *(("l", "L", ""), ("m", "M", ""), ("n", "N", ""), ("p", "P", ""), ("q", "K", ""), ("r", "R", ""), ("s", "S", "")),
-    *(("t", "T", ""), ("v", "V", ""), ("w", "W", ""), ("z", "Z", "")),
-)
+# Letter-to-sound rules, first match wins at each place: letters=PHONEMES, ^ at the start of a word, $ at its end.
+_RULES = """
+    ^ps=S ^pt=T ^kn=N ^gn=N ^wr=R ^mn=N ^x=Z rh=R sch=S-K tch=CH dge=JH ngue$=NG tion=SH-AH-N sion=ZH-AH-N
+    cious=SH-AH-S tious=SH-AH-S ture=CH-ER sure=ZH-ER ous=AH-S ough=AO augh=AO igh=AY eigh=EY eau=OW ph=F th=TH
+    sh=SH ch=CH ck=K qu=K-W wh=W ng$=NG zz=T-S sce=S-EH sci=S-IH cc=K ce$=S ge$=JH gue$=G ce=S-EH ci=S-IH cy=S-IY
+    ge=JH-EH gi=JH-IH gy=JH-IY ae=IY oe=IY ee=IY ea=IY oo=UW eu=Y-UW ew=UW ou=AW ow$=OW ow=AW ai=EY ay=EY oi=OY
+    oy=OY au=AO aw=AO ie=IY ei=IY ey$=IY oa=OW ia=IY-AH io=IY-OW ium$=IY-AH-M ius$=IY-AH-S us$=AH-S um$=AH-M
+    is$=AH-S le$=AH-L er=ER ir=ER ur=ER ar=AA-R or=AO-R ^y=Y y$=IY y=IH i$=IY o$=OW a$=AH u$=UW es$=AH-Z ed$=D e$=
+    x=K-S a=AE e=EH i=IH o=AA u=AH b=B c=K d=D f=F g=G h=HH j=JH k=K l=L m=M n=N p=P q=K r=R s=S t=T v=V w=W z=Z
+"""
 _LONG = {"a": "EY", "e": "IY", "i": "AY", "o": "OW", "u": "UW", "y": "AY"}
 _MAGIC_E = re.compile(r"([aeiouy])(?=[bcdfgklmnpstvz]e$)")
 
@@ -226,8 +230,11 @@ _MAGIC_E = re.compile(r"([aeiouy])(?=[bcdfgklmnpstvz]e$)")
 @lru_cache(maxsize=1)
 def _rules_by_letter() -> dict[str, list[tuple[str, str, str]]]:
     table: dict[str, list[tuple[str, str, str]]] = {}
-    for letters, phonemes, place in _RULES:
-        table.setdefault(letters[0], []).append((letters, encode(phonemes), place))
+    for rule in _RULES.split():
+        letters, _, phonemes = rule.partition("=")
+        place = "^" if letters[0] == "^" else "$" if letters[-1] == "$" else ""
+        bare = letters.strip("^$")
+        table.setdefault(bare[0], []).append((bare, encode(phonemes.replace("-", " ")), place))
     return table
 
 

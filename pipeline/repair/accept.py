@@ -6,8 +6,9 @@ from dataclasses import replace
 from typing import Protocol
 
 from pipeline.model import Heard, Suggestion, Transcript, Word
-from pipeline.repair.propose import REPAIRED, Proposal
+from pipeline.repair.propose import Proposal
 from pipeline.repair.rules import load_rules
+from pipeline.repair.tokens import REPAIRED
 
 DOUBTED = "term?"
 _ENDS = re.compile(r"^(\W*)(.*?)(\W*)$", re.DOTALL)
@@ -47,7 +48,8 @@ def accept(transcript: Transcript, proposals: Iterable[Proposal], scorer: Scorer
             repairs[i0] = (proposal, margin)
             done = i1
             continue
-        reason = f"{proposal.heard!r} {proposal.reason}" + ("" if margin is None else "; the sound does not bear it out")
+        refused = "" if margin is None else "; the recording does not bear it out"
+        reason = f"{proposal.heard!r} {proposal.reason}{refused}"
         doubts[i0] = [Suggestion(text, reason, proposal.score) for text in (proposal.meant, *proposal.others)]
         doubted.update(range(i0, i1))
     words: list[Word] = []

@@ -4,8 +4,8 @@ import re
 from dataclasses import replace
 
 from pipeline.model import Age, Suggestion, Transcript, Word
-from pipeline.repair.propose import plain
 from pipeline.repair.rules import Rules, load_rules
+from pipeline.repair.text import plain
 
 DOUBTED = "number?"
 _SPLIT = re.compile(r"^(\d{1,2})[.:,-](\d{1,2})$")

@@ -5,24 +5,19 @@ side, a number, a level, a denial, a result or a trade term already. Ordinary wo
 than unknown ones, and need talk of an examination around them.
 """
 
-import re
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import accumulate
 from typing import Literal
 
 from pipeline.model import Transcript, WordRange
 from pipeline.repair.rules import Figures
-from pipeline.repair.targets import LONGEST, Lexicon, Target, lexicon_of, plain
+from pipeline.repair.targets import LONGEST, Lexicon, Target, lexicon_of
+from pipeline.repair.tokens import Around, Ordinary, Token, tokens_of
 from pipeline.sound import similarity
 from pipeline.vocabulary import Vocabulary
 
-REPAIRED = "repaired_term"
-_STOP = re.compile(r"[.?!;:…]['\")\]]*$")
-_LEVEL_LETTERS = frozenset("ctls")
 _LONGEST_SOUND = 28
 _HOMOPHONE = 0.97
-_Ordinary = Literal["unknown", "known", "common"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,8 +25,8 @@ class Proposal:
     """A stretch that may be a misheard term. ``score``: 0..1, how much likelier than needed counts as 0.5 and more.
 
     ``id``: the concept or site that the term names, "" for a plain trade word. ``ordinary``: every heard word is an
-    English word. ``liftable``: a scorer of the sound may turn the suggestion into a repair. ``others``: the opposites of
-    the term, likely as well.
+    English word. ``liftable``: a scorer of the sound may turn the suggestion into a repair. ``others``: opposites of
+    the term, as likely.
     """
 
     words: WordRange
@@ -47,28 +42,13 @@ class Proposal:
 
 
 @dataclass(frozen=True, slots=True)
-class _Token:
-    """One word as repair sees it. ``weights``: how clinical (+) or chatty (-), one for each word once heard here."""
-
-    text: str
-    sound: str
-    ordinary: _Ordinary
-    blocked: bool
-    soft: bool
-    edge: bool
-    stop: bool
-    weights: tuple[float, ...]
-    p: float | None
-
-
-@dataclass(frozen=True, slots=True)
 class _Stretch:
     """Some words in a row from ``i0`` on, how they sound, how ordinary the rarest is, how clinical the talk around."""
 
     i0: int
-    part: Sequence[_Token]
+    part: Sequence[Token]
     sound: str
-    ordinary: _Ordinary
+    ordinary: Ordinary
     clinical: float
     anchored: bool = False
 
@@ -87,103 +67,17 @@ def propose(transcript: Transcript, vocab: Vocabulary) -> tuple[Proposal, ...]:
     Only the words as first heard count as surroundings, so proposing again after a repair finds nothing new.
     """
     lexicon = lexicon_of(vocab)
-    tokens = _tokens(transcript, lexicon)
-    around = _Around(tokens, lexicon.rules.figures.reach)
+    tokens = tokens_of(transcript, lexicon)
+    around = Around(tokens, lexicon.rules.figures.reach)
     stretches = [s for span in transcript.utterances for s in _stretches(tokens, span, lexicon.misheard)]
     found = [f for f in _weigh(stretches, tokens, around, lexicon) if f is not None]
-    return _choose(found, lexicon)
-
-
-# ---------------------------------------------------------------- words
-
-
-def _tokens(transcript: Transcript, lexicon: Lexicon) -> list[_Token]:
-    texts = [plain(word.text) for word in transcript.words]
-    spoken = ["" if REPAIRED in word.flags else text for word, text in zip(transcript.words, texts, strict=True)]
-    standing = [mark for i0, i1 in transcript.utterances for mark in lexicon.standing(spoken[i0:i1])]
-    cache: dict[str, tuple[str, _Ordinary, float]] = {}
-    out = []
-    for i, (word, text) in enumerate(zip(transcript.words, texts, strict=True)):
-        if text not in cache:
-            cache[text] = _word_facts(text, lexicon)
-        sound, ordinary, weight = cache[text]
-        repaired, weights = REPAIRED in word.flags, (weight,)
-        if repaired:
-            heard = word.heard[0].text.split() if word.heard else []
-            weights = tuple(_word_facts(plain(w), lexicon)[2] for w in heard)
-        following = texts[i + 1] if i + 1 < len(texts) else ""
-        level = len(text) == 1 and text in _LEVEL_LETTERS and _is_number(following, lexicon)
-        blocked = repaired or level or standing[i] or not sound or _is_guarded(text, lexicon)
-        rules = lexicon.rules.words
-        out.append(
-            _Token(
-                text=text,
-                sound=sound,
-                ordinary=ordinary,
-                blocked=blocked,
-                soft=text in lexicon.soft or text in rules["fixed"] or text in rules["clinical"],
-                edge=text in rules["edges"],
-                stop=bool(_STOP.search(word.text)),
-                weights=weights,
-                p=None if word.source in ("given", "edited") else word.p,
-            )
-        )
-    return out
-
-
-def _word_facts(text: str, lexicon: Lexicon) -> tuple[str, _Ordinary, float]:
-    """Sound, how ordinary, and how clinical one word is by itself."""
-    rules = lexicon.rules
-    sound = lexicon.sound(text)
-    ordinary: _Ordinary = "unknown"
-    if text in rules.common:
-        ordinary = "common"
-    elif rules.is_english(text):
-        ordinary = "known"
-    if text in rules.words["clinical"] or text in lexicon.trade_words:
-        weight = 1.0
-    elif text in rules.words["chat"]:
-        weight = -0.8
-    elif text in rules.words["examining"] or text in lexicon.soft:
-        weight = 0.35
-    else:
-        weight = 0.0
-    return sound, ordinary, weight
-
-
-def _is_number(text: str, lexicon: Lexicon) -> bool:
-    return any(c.isdigit() for c in text) or text in lexicon.rules.words["never"]
-
-
-def _is_guarded(text: str, lexicon: Lexicon) -> bool:
-    """Sides, numbers, levels, denials and results; trade words that stand right by themselves."""
-    if any(c.isdigit() for c in text):
-        return True
-    parts = text.split("-")
-    never, trade = lexicon.rules.words["never"], lexicon.trade_words
-    return any(part in never for part in parts) or text in trade or text.removesuffix("'s").removesuffix("s") in trade
-
-
-class _Around:
-    """How clinical the talk around a stretch is, counted in words as first heard (a repair changes nothing)."""
-
-    def __init__(self, tokens: Sequence[_Token], reach: int) -> None:
-        self._reach = reach
-        self._at = [0, *accumulate(len(token.weights) for token in tokens)]
-        self._sum = [0.0, *accumulate(weight for token in tokens for weight in token.weights)]
-
-    def weight(self, i0: int, i1: int) -> float:
-        """Sum of the weights within reach of the words ``i0 <= i < i1``, these left out."""
-        at, end = self._at[i0], self._at[i1]
-        last = len(self._sum) - 1
-        before = self._sum[at] - self._sum[max(0, at - self._reach)]
-        return before + self._sum[min(last, end + self._reach)] - self._sum[end]
+    return _choose(found)
 
 
 # ---------------------------------------------------------------- stretches
 
 
-def _stretches(tokens: Sequence[_Token], span: WordRange, misheard: Container[tuple[str, ...]]) -> Iterator[WordRange]:
+def _stretches(tokens: Sequence[Token], span: WordRange, misheard: Container[tuple[str, ...]]) -> Iterator[WordRange]:
     """Runs of one to four words that may be touched, without a stop inside: listed mishearings, and runs with at least
     one word that is neither small nor soft."""
     for i0 in range(*span):
@@ -200,35 +94,38 @@ def _stretches(tokens: Sequence[_Token], span: WordRange, misheard: Container[tu
 
 
 def _weigh(
-    stretches: Sequence[WordRange], tokens: Sequence[_Token], around: _Around, lexicon: Lexicon
+    stretches: Sequence[WordRange], tokens: Sequence[Token], around: Around, lexicon: Lexicon
 ) -> Iterator[_Found | None]:
     """Each stretch against the term it sounds like most. All distinct sounds are compared in one go."""
+    figures = lexicon.rules.figures
     heard = []
     floors: dict[str, float] = {}
     for i0, i1 in stretches:
         part = tokens[i0:i1]
         sound = "".join(token.sound for token in part)
         known = lexicon.misheard.get(tuple(token.text for token in part))
-        if known is None and not lexicon.rules.figures.shortest <= len(sound) <= _LONGEST_SOUND:
+        if known is None and not figures.shortest <= len(sound) <= _LONGEST_SOUND:
             continue
-        ordinary = _least_ordinary(part)
-        stretch = _Stretch(i0, part, sound, ordinary, around.weight(i0, i1))
+        ordinary, clinical = _least_ordinary(part), around.weight(i0, i1)
+        if clinical <= 0 and ordinary != "unknown":
+            continue  # ordinary words in ordinary talk are not even suggested
+        stretch = _Stretch(i0, part, sound, ordinary, clinical)
         heard.append((stretch, known))
         if known is None:
-            lowest = _need(stretch, lexicon) - lexicon.rules.figures.suggest
+            lowest = _need(stretch, lexicon) + (figures.context_free if clinical <= 0 else -figures.suggest)
             floors[sound] = min(lowest, floors.get(sound, 1.0))
     near = lexicon.near({sound: floor for sound, floor in floors.items() if floor <= 1.0})
     for stretch, known in heard:
         if known is not None:
             part = [replace(token, edge=False) for token in stretch.part]  # listed as a whole, small words and all
             listed = replace(stretch, part=part)
-            yield _judge(listed, Target(known.text, known.id, ""), known.likeness, not known.only_suggest, lexicon)
+            yield _judge(listed, Target(known.text, known.id, ""), known.trust, not known.only_suggest, lexicon)
         elif stretch.sound in near:
             likeness, target = near[stretch.sound]
             yield _judge(stretch, target, likeness, True, lexicon)
 
 
-def _least_ordinary(part: Sequence[_Token]) -> _Ordinary:
+def _least_ordinary(part: Sequence[Token]) -> Ordinary:
     kinds = {token.ordinary for token in part}
     return "unknown" if "unknown" in kinds else "known" if "known" in kinds else "common"
 
@@ -236,19 +133,20 @@ def _least_ordinary(part: Sequence[_Token]) -> _Ordinary:
 def _need(stretch: _Stretch, lexicon: Lexicon) -> float:
     """The likeness that makes a repair of these words, here."""
     figures, part = lexicon.rules.figures, stretch.part
-    alone = "_alone" if len(part) == 1 and not stretch.anchored and part[0].ordinary != "unknown" else ""
-    need = sum(getattr(figures, token.ordinary + alone) * len(token.sound) for token in part) / len(stretch.sound)
+    if len(part) == 1:
+        need = part[0].need if stretch.anchored else part[0].need_alone
+    else:
+        need = sum([token.need * len(token.sound) for token in part]) / len(stretch.sound)
     need -= figures.context_gain * min(max(stretch.clinical, 0.0), 2.0) / 2.0
     need += figures.chat_pay * min(max(-stretch.clinical, 0.0), 2.0)
-    need += figures.soft_pay * sum(token.soft for token in part)
+    need += figures.soft_pay * sum([token.soft for token in part])
     need += figures.edge_pay * (part[0].edge + part[-1].edge if len(part) > 1 else 0)
     if len(stretch.sound) <= figures.medium:
         need += figures.short_pay if len(stretch.sound) <= figures.short else figures.medium_pay
-    surest = min((token.p for token in part if token.p is not None), default=None)
-    if surest is not None and surest < figures.unsure:
-        need -= figures.unsure_gain
-    elif surest is not None and surest > figures.sure:
-        need += figures.sure_pay
+    heard_p = [token.p for token in part if token.p is not None]
+    if heard_p:
+        least = min(heard_p)
+        need += figures.sure_pay if least > figures.sure else -figures.unsure_gain if least < figures.unsure else 0.0
     return need
 
 
@@ -264,7 +162,7 @@ def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, l
     figures = lexicon.rules.figures
     heard, meant = [token.text for token in stretch.part], target.text.split()
     start, end, meant = _changed(heard, meant)
-    if heard[start:end] == meant:
+    if "".join(heard[start:end]).replace("-", "") == meant[0] and end - start == 1:
         return None
     same_letters = "".join(heard[start:end]) == "".join(meant)
     excess = likeness - _need(stretch, lexicon)
@@ -273,7 +171,7 @@ def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, l
         if likeness < _HOMOPHONE:  # what stands there rightly must not make up for what does not
             excess = min(excess, alone)
         stretch = changed
-    form = stretch.ordinary != "unknown" and not same_letters and _is_form_of(heard[start:end], meant, likeness)
+    form = stretch.ordinary != "unknown" and not same_letters and _is_form_of(stretch.part, meant, likeness)
     if excess < -figures.suggest or form:
         return None
     accepted = liftable and excess >= 0
@@ -329,11 +227,12 @@ def _changed(heard: Sequence[str], meant: list[str]) -> tuple[int, int, list[str
     return start, end, meant
 
 
-def _is_form_of(heard: Sequence[str], meant: Sequence[str], likeness: float) -> bool:
-    """True for another form of the same word (rotate, rotation): it was heard right and stays."""
-    if len(heard) != 1 or len(meant) != 1 or likeness >= _HOMOPHONE:
+def _is_form_of(part: Sequence[Token], meant: Sequence[str], likeness: float) -> bool:
+    """True where the one telling word is another form of the term (rotate, rotation): it was heard right and stays."""
+    telling = [token.text for token in part if not token.edge]
+    if len(telling) != 1 or len(meant) != 1 or (len(part) == 1 and likeness >= _HOMOPHONE):
         return False
-    one, other = heard[0], meant[0]
+    one, other = telling[0], meant[0]
     shared = next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
     return shared >= max(4, 0.6 * min(len(one), len(other)))
 
@@ -341,8 +240,8 @@ def _is_form_of(heard: Sequence[str], meant: Sequence[str], likeness: float) -> 
 # ---------------------------------------------------------------- choice
 
 
-def _choose(found: Iterable[_Found], lexicon: Lexicon) -> tuple[Proposal, ...]:
-    """Repairs first, the clearest first; a stretch once taken is taken. Opposites bring their other reading along."""
+def _choose(found: Iterable[_Found]) -> tuple[Proposal, ...]:
+    """Repairs first, the clearest first; a stretch once taken is taken."""
     taken: list[Proposal] = []
     used: set[int] = set()
     order = sorted(found, key=lambda f: (f.proposal.kind != "accept", -f.excess, f.proposal.words))
@@ -352,5 +251,3 @@ def _choose(found: Iterable[_Found], lexicon: Lexicon) -> tuple[Proposal, ...]:
             used.update(span)
             taken.append(one.proposal)
     return tuple(sorted(taken, key=lambda p: p.words))
-
-

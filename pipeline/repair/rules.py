@@ -94,11 +94,13 @@ class Rules:
     less_common: frozenset[str]
     rare: frozenset[str]
 
+    def is_everyday(self, word: str) -> bool:
+        """True for a word of the two commoner lists, and for one that a regular ending makes of them."""
+        return any(w in self.common or w in self.less_common for w in (word, *_stems(word)))
+
     def is_english(self, word: str) -> bool:
         """True for a word of these lists or of the CMU dictionary, and for one that a regular ending makes of them."""
-        return any(
-            w in self.common or w in self.less_common or w in self.rare or is_known(w) for w in (word, *_stems(word))
-        )
+        return self.is_everyday(word) or any(w in self.rare or is_known(w) for w in (word, *_stems(word)))
 
 
 _ENDINGS = (

@@ -1,0 +1,138 @@
+"""The words of a transcript as repair sees them: how they sound, how ordinary they are, which may not be touched."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import accumulate
+from typing import Literal
+
+from pipeline.model import Transcript
+from pipeline.repair.targets import Lexicon
+from pipeline.repair.text import plain
+
+REPAIRED = "repaired_term"
+Ordinary = Literal["unknown", "known", "common"]
+_STOP = re.compile(r"[.?!;:…]['\")\]]*$")
+_LEVEL_LETTERS = frozenset("ctls")
+_CLINICAL, _EXAMINING, _CHAT = 1.0, 0.35, -0.8  # how much a word says about what the talk is about
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """One word as repair sees it. ``weights``: how clinical (+) or chatty (-), one for each word once heard here.
+
+    ``need``: how like a term such a word must sound; ``need_alone``: where it is the only word."""
+
+    text: str
+    sound: str
+    ordinary: Ordinary
+    need: float
+    need_alone: float
+    blocked: bool
+    soft: bool
+    edge: bool
+    stop: bool
+    weights: tuple[float, ...]
+    p: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Facts:
+    """What a word is by itself, wherever it stands."""
+
+    sound: str
+    ordinary: Ordinary
+    guarded: bool
+    soft: bool
+    edge: bool
+    weight: float
+
+
+def tokens_of(transcript: Transcript, lexicon: Lexicon) -> list[Token]:
+    """One token a word. Blocked are what a person's finding hangs on, and what stands in the vocabulary already."""
+    texts = [plain(word.text) for word in transcript.words]
+    spoken = ["" if REPAIRED in word.flags else text for word, text in zip(transcript.words, texts, strict=True)]
+    standing = [mark for i0, i1 in transcript.utterances for mark in lexicon.standing(spoken[i0:i1])]
+    facts = {text: _facts(text, lexicon) for text in set(texts)}
+    figures = lexicon.rules.figures
+    needs: dict[Ordinary, tuple[float, float]] = {
+        "unknown": (figures.unknown, figures.unknown),
+        "known": (figures.known, figures.known_alone),
+        "common": (figures.common, figures.common_alone),
+    }
+    out = []
+    for word, text, following, stands in zip(transcript.words, texts, [*texts[1:], ""], standing, strict=False):
+        fact = facts[text]
+        repaired = REPAIRED in word.flags
+        weights: tuple[float, ...] = (fact.weight,)
+        if repaired:
+            heard = word.heard[0].text.split() if word.heard else []
+            weights = tuple(_facts(plain(w), lexicon).weight for w in heard)
+        level = text in _LEVEL_LETTERS and _is_number(following, lexicon)
+        need, need_alone = needs[fact.ordinary]
+        out.append(
+            Token(
+                text=text,
+                sound=fact.sound,
+                ordinary=fact.ordinary,
+                need=need,
+                need_alone=need_alone,
+                blocked=repaired or level or stands or fact.guarded or not fact.sound,
+                soft=fact.soft,
+                edge=fact.edge,
+                stop=bool(_STOP.search(word.text)),
+                weights=weights,
+                p=None if word.source in ("given", "edited") else word.p,
+            )
+        )
+    return out
+
+
+def _facts(text: str, lexicon: Lexicon) -> _Facts:
+    rules = lexicon.rules
+    words = rules.words
+    ordinary: Ordinary = "unknown"
+    if text in rules.common:
+        ordinary = "common"
+    elif rules.is_english(text):
+        ordinary = "known"
+    if text in words["clinical"] or text in lexicon.trade_words:
+        weight = _CLINICAL
+    elif text in words["chat"]:
+        weight = _CHAT
+    elif text in words["examining"] or text in lexicon.soft:
+        weight = _EXAMINING
+    else:
+        weight = 0.0
+    soft = text in lexicon.soft or text in words["fixed"] or text in words["clinical"]
+    guarded = _is_guarded(text, lexicon)
+    return _Facts(lexicon.sound(text), ordinary, guarded, soft, text in words["edges"], weight)
+
+
+def _is_number(text: str, lexicon: Lexicon) -> bool:
+    return any(c.isdigit() for c in text) or text in lexicon.rules.words["never"]
+
+
+def _is_guarded(text: str, lexicon: Lexicon) -> bool:
+    """Sides, numbers, levels, denials and results; trade words that stand right by themselves."""
+    if any(c.isdigit() for c in text):
+        return True
+    parts = text.split("-")
+    never, trade = lexicon.rules.words["never"], lexicon.trade_words
+    return any(part in never for part in parts) or text in trade or text.removesuffix("'s").removesuffix("s") in trade
+
+
+class Around:
+    """How clinical the talk around a stretch is, counted in words as first heard (a repair changes nothing)."""
+
+    def __init__(self, tokens: Sequence[Token], reach: int) -> None:
+        self._reach = reach
+        self._at = [0, *accumulate(len(token.weights) for token in tokens)]
+        self._sum = [0.0, *accumulate(weight for token in tokens for weight in token.weights)]
+
+    def weight(self, i0: int, i1: int) -> float:
+        """Sum of the weights within reach of the words ``i0 <= i < i1``, these left out."""
+        at, end = self._at[i0], self._at[i1]
+        last = len(self._sum) - 1
+        before = self._sum[at] - self._sum[max(0, at - self._reach)]
+        return before + self._sum[min(last, end + self._reach)] - self._sum[end]
