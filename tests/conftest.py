@@ -28,7 +28,7 @@ def _spoken(text: str) -> Transcript:
     )
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def spoken() -> Callable[[str], Transcript]:
     """``spoken("the hips are fine.")``: one word every 0.5 s, stops kept on the words, an utterance a sentence."""
     return _spoken

@@ -1,7 +1,14 @@
 """Invented visits for the tests of the store, the search and the commands: no sound, no model, nobody real."""
 
-from datetime import date
+# ruff: noqa: ARG002  (the plain stages take what the Protocol gives and use little of it)
 
+import hashlib
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+from pipeline.errors import InputError
 from pipeline.model import (
     Age,
     Extraction,
@@ -20,8 +27,10 @@ from pipeline.model import (
     item_id,
     span_of,
 )
+from pipeline.stages import Copy, Heard, NotLookedAt, Progress
 from pipeline.store import Drafted, Store, VisitRecord, new_id
 from pipeline.store.events import InfantEntered, RecordingSealed, TranscriptMade, VisitOpened
+from pipeline.vocabulary import Vocabulary
 
 DAY = date(2026, 11, 25)
 
@@ -85,7 +94,9 @@ def drafted(record: VisitRecord, items: tuple[Item, ...]) -> Drafted:
         program="test",
         vocab_hash="0" * 64,
     )  # fmt: skip
-    return Drafted(transcript=record.transcript, extraction=Extraction(items=items, clauses=()), remarks=remarks, note=note)
+    return Drafted(
+        transcript=record.transcript, extraction=Extraction(items=items, clauses=()), remarks=remarks, note=note
+    )
 
 
 def record_of(transcript: Transcript, infant: Infant, day: date = DAY, age: Age | None = None) -> VisitRecord:
@@ -122,3 +133,73 @@ def file_visit(store: Store, record: VisitRecord, *items: Item) -> VisitRecord:
 def infant(code_name: str = "robin", **known: object) -> Infant:
     """An infant by code name."""
     return Infant.model_validate({"id": new_id(), "code_name": code_name, **known})
+
+
+class PlainStages:
+    """Stages for tests of what composes them: the "sound" is a file of text, a word "clunk" makes an item.
+
+    "no clunk" is absent, else present. ``torn`` is what every recording lost; ``word`` is heard as "clunk" by repair.
+    """
+
+    vocab = Vocabulary(concepts={}, sites={}, cues={})
+
+    def __init__(self, spoken: Callable[[str], Transcript], *, torn: str = "", word: str = "clonk") -> None:
+        self._spoken, self._torn, self._word = spoken, torn, word
+        self.ages: list[Age | None] = []
+
+    def hear(self, path: Path, on_progress: Progress | None, *, copy: bool) -> Heard:
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            raise InputError(f"{path}: cannot be read.") from error
+        if not data.strip():
+            raise InputError("The recording holds nothing but silence.")
+        sha256 = hashlib.sha256(data).hexdigest()
+        if on_progress is not None:
+            on_progress(500, 500)
+        recording = Recording(id=sha256, sha256=sha256, media_type="audio/invented", duration_ms=500, torn=self._torn)
+        heard = self._spoken(data.decode()).model_copy(update={"recording": sha256})
+        return Heard(heard, recording, Copy(data, "audio/ogg") if copy else None)
+
+    def repair(self, transcript: Transcript) -> Transcript:
+        return transcript.model_copy(
+            update={"words": tuple(replace(w, text=w.text.replace(self._word, "clunk")) for w in transcript.words)}
+        )
+
+    def doubt(self, transcript: Transcript, age: Age | None) -> Transcript:
+        return transcript
+
+    def extract(self, transcript: Transcript, age: Age | None, gestation_weeks: int | None) -> Extraction:
+        self.ages.append(age)
+        words = [word.text.strip(".,").lower() for word in transcript.words]
+        items = [
+            item(transcript, (i, i + 1), "joint.clunk", "absent" if words[i - 1] == "no" else "present", site="hip")
+            for i, word in enumerate(words)
+            if word == "clunk"
+        ]
+        return Extraction(items=tuple(items), clauses=())
+
+    def age(self, record: VisitRecord, items: tuple[Item, ...]) -> Age | None:
+        return record.age
+
+    def check(
+        self, record: VisitRecord, extraction: Extraction, words: Transcript, age: Age | None
+    ) -> tuple[Remark, ...]:
+        return drafted(record, extraction.items).remarks
+
+    def not_looked_at(self, items: tuple[Item, ...], words: Transcript, age: Age | None) -> tuple[NotLookedAt, ...]:
+        return ()
+
+    def draft(
+        self,
+        record: VisitRecord,
+        extraction: Extraction,
+        remarks: tuple[Remark, ...],
+        words: Transcript,
+        age: Age | None,
+        not_looked_at: tuple[NotLookedAt, ...],
+    ) -> Note:
+        return drafted(record, extraction.items).note
+
+    def render(self, note: Note, words: Transcript, copy: Copy | None) -> dict[str, bytes]:
+        return {"note.html": b"invented page " + (copy.data if copy else b"without sound"), "note.md": b"invented"}

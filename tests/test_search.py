@@ -5,7 +5,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented import file_visit, infant, item, record_of
 
@@ -34,8 +34,8 @@ def search(vocab: Vocabulary) -> Search:
     return Search(vocab)
 
 
-@pytest.fixture
-def store(tmp_path: Path, spoken: Spoken) -> Iterator[Store]:
+@pytest.fixture(scope="module")
+def store(tmp_path_factory: pytest.TempPathFactory, spoken: Spoken) -> Iterator[Store]:
     said = spoken(SAID)
     at = {word.text.strip(".,").lower(): word.i for word in reversed(said.words)}
 
@@ -51,7 +51,7 @@ def store(tmp_path: Path, spoken: Spoken) -> Iterator[Store]:
         found("t4", "alignment.rotation", "rotated", site="thoracic_spine", side="left", level="T4-T6"),
         found("ortolani", "test.ortolani", "negative", site="hip", side="both"),
     )
-    with Store(tmp_path) as opened:
+    with Store(tmp_path_factory.mktemp("home")) as opened:
         file_visit(opened, record_of(said, infant("robin"), age=Age(days=63)), *items)  # type: ignore[arg-type]
         later = spoken("Hips, a clunk on the left.")
         clunk = item(later, (2, 3), "joint.clunk", "present", site="hip", side="left")
@@ -144,19 +144,21 @@ def test_what_is_not_among_the_lines_is_looked_for_in_the_words(ask: Ask) -> Non
 
 
 def test_lines_in_the_speakers_words_must_hold_the_words_asked_for(
-    vocab: Vocabulary, store: Store, spoken: Spoken
+    vocab: Vocabulary, tmp_path: Path, spoken: Spoken
 ) -> None:
     search = Search(vocab.model_copy(update={"words": {**vocab.words, "in_own_words": ("history.known_condition",)}}))
     said = spoken("She has a heart murmur. She has cystic fibrosis.")
     known = [item(said, words, "history.known_condition", "present", kind="history", site="whole_body")
              for words in ((0, 5), (5, 9))]  # fmt: skip
-    file_visit(store, record_of(said, infant("plover")), *known)
 
-    assert ["She has a heart murmur."] == [hit.quote for hit in search.ask(store, "heart-murmur").hits]
-    assert 1 == search.ask(store, "heart murmur in plover").total
+    with Store(tmp_path) as store:
+        file_visit(store, record_of(said, infant("plover")), *known)
+
+        assert ["She has a heart murmur."] == [hit.quote for hit in search.ask(store, "heart-murmur").hits]
+        assert 1 == search.ask(store, "heart murmur in plover").total
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60)
 @given(question=st.text(max_size=60))
 def test_any_question_has_an_answer(question: str, search: Search, store: Store) -> None:
     assert search.ask(store, question).understood
@@ -190,7 +192,8 @@ def test_a_result_said_is_the_only_one_returned(vocab: Vocabulary, search: Searc
                 wanted, how = search.understand(f"{concept.say[0]} {say}")
                 others = {r for r, other in concept.results.items() if say in other.say}
                 assert wanted is not None, say
-                if concept.id in wanted.results:  # the two together may be a longer form of another concept
+                # a word that names another concept asks for that too; and the two together may be a longer form
+                if concept.id in wanted.results and not search._named(say.lower().split()):
                     assert set(wanted.results[concept.id] or ()) <= others, (concept.id, result, say, how)
                 asked += 1
     assert asked > 200
