@@ -137,13 +137,20 @@ def _filled(entry: Entry, items: Sequence[Item]) -> Entry:
     )
 
 
+def _abnormal(item: Item, norms: Norms) -> bool:
+    """A result that is found rather than fine; that a reflex is present, or the eyes follow, is fine."""
+    if item.result not in ABNORMAL or (item.result == "present" and item.concept.startswith("reflex.")):
+        return False
+    return not any(item.result in row.fine for row in norms.opposites if row.concept == item.concept and not row.across)
+
+
 def _again(last: PastVisit, items: Sequence[Item], norms: Norms) -> list[Entry]:
     """The complaint, the findings and the planned second looks of the last visit, each once."""
     entries: dict[str, Entry] = {}
     for past in sorted(last.items, key=lambda i: (i.start_ms, i.concept, i.site or "")):
         planned = past.concept == "plan.recheck" and past.site is not None
         complaint = past.kind == "history" and past.concept.startswith("symptom.") and past.result in ABNORMAL
-        found = past.kind == "finding" and past.result in ABNORMAL
+        found = past.kind == "finding" and _abnormal(past, norms)
         if not (planned or complaint or found):
             continue
         key = f"again:{past.site}" if planned else f"again:{past.concept}:{past.site or ''}"

@@ -101,9 +101,10 @@ def _trend(facts: Facts, age: Age | None, rows: Mapping[str, Tolerance], earlier
         value, start = now[-1].value or 0, before.value or 0
         shrunk, grown = rows[f"identity.{stem}.shrunk"], rows[f"identity.{stem}.grown"]
         most = grown.value / 100 * start + grown.value / 100 * start * (age.days - days) / 30
-        if value < start * (1 - shrunk.value / 100) or value > start + most:
-            since = age.days - days
-            yield _ask(shrunk, f"{stem.capitalize()} {value:g} today, {start:g} {since} days ago.", (now[-1],))
+        less = value < start * (1 - shrunk.value / 100)
+        if less or value > start + most:
+            reason = f"{stem.capitalize()} {value:g} today, {start:g} {age.days - days} days ago."
+            yield _ask(shrunk if less else grown, reason, (now[-1],))
 
 
 def _names(infant: Infant, words: Sequence[Word], known: Mapping[str, str], row: Tolerance) -> Iterator[Remark]:

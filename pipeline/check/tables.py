@@ -4,6 +4,7 @@ The tool grades only what was measured; what is missing for a grade is said, nev
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from pipeline.check.ages import MONTH
 from pipeline.check.facts import Fact, Facts, named
@@ -141,7 +142,8 @@ def table_facts(facts: Facts, age: Age | None, norms: Norms) -> Iterator[Fact]:
         note = f"grade {found.grade} of 8, {found.label}; {found.edition}"
         note += f"; difference {found.difference:g} degrees" if found.difference is not None else ""
         note += f"; not told: {found.missing}" if found.missing else ""
-        yield named(based_on[0], "computed.torticollis_grade", found.grade, note, None, *based_on[1:])
+        grade = named(based_on[0], "computed.torticollis_grade", found.grade, note, None, *based_on[1:])
+        yield replace(grade, site="neck", side="none", level=None)
     diagonals = [f for f in facts.of("measure.head_diagonal") if f.value]
     if len(diagonals) == 2:
         shape = head_shape(*(_mm(f) for f in diagonals))

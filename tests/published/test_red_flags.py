@@ -292,7 +292,9 @@ SAID: list[tuple[str, Age, tuple[Item, ...], Urgency, tuple[Item, ...]]] = [
 
 # flag, age, infant, earlier visits and items that fire it; the same that lie on the other side of the limit
 FAR_BACK = before(60, head(38.2))
-COMPUTED: list[tuple[str, Age, Infant, tuple[PastVisit, ...], tuple[Item, ...], tuple[PastVisit, ...], tuple[Item, ...]]] = [
+COMPUTED: list[
+    tuple[str, Age, Infant, tuple[PastVisit, ...], tuple[Item, ...], tuple[PastVisit, ...], tuple[Item, ...]]
+] = [
     ("RF15", old(90), GIRL, before(83, head(39.0)), (head(40.1),), before(83, head(39.0)), (head(40.0),)),
     ("RF15", old(90), GIRL, before(76, head(38.0)), (head(40.1),), before(76, head(38.0)), (head(39.9),)),
     ("RF16", old(120), GIRL, FAR_BACK, (head(42.3),), FAR_BACK, (head(41.9),)),
@@ -309,7 +311,9 @@ def flag_raised(remarks: tuple[Remark, ...], flag: str) -> list[Remark]:
     return [r for r in remarks if r.rule == flag and (r.urgency in least or flag == "C04")]
 
 
-@pytest.mark.parametrize(("flag", "age", "fires", "urgency", "silent"), SAID, ids=lambda v: v if isinstance(v, str) else "")
+@pytest.mark.parametrize(
+    ("flag", "age", "fires", "urgency", "silent"), SAID, ids=lambda v: v if isinstance(v, str) else ""
+)
 def test_a_danger_sign_fires_on_its_items_and_is_silent_on_others(
     flag: str, age: Age, fires: tuple[Item, ...], urgency: Urgency, silent: tuple[Item, ...]
 ) -> None:
@@ -339,7 +343,9 @@ def test_a_computed_danger_sign_fires_beyond_its_limit_only(
     assert flag_raised(raised(*silent, age=age, infant=infant, previous=silent_past), flag) == []
 
 
-AGES: list[tuple[str, tuple[Item, ...], Age, Age]] = [  # flag, items, an age at which it fires, one at which it does not
+AGES: list[
+    tuple[str, tuple[Item, ...], Age, Age]
+] = [  # flag, items, an age at which it fires, one at which it does not
     ("RF01", (temp(38.4),), old(91), old(92)),
     ("RF02", (temp(39.2),), old(92), old(months=6)),
     ("RF03", (temp(35.5),), old(91), old(92)),
@@ -374,7 +380,14 @@ def test_severe_torticollis_by_degrees_is_rf34_and_less_is_not() -> None:
 
 @pytest.mark.parametrize(
     ("kilos_now", "birth", "fires"),
-    [(3.75, 2.72, True), (3.77, 2.72, False), (4.29, 3.5, True), (4.31, 3.5, False), (5.1, 4.6, True), (5.12, 4.6, False)],
+    [
+        (3.75, 2.72, True),
+        (3.77, 2.72, False),
+        (4.29, 3.5, True),
+        (4.31, 3.5, False),
+        (5.1, 4.6, True),
+        (5.12, 4.6, False),
+    ],
 )
 def test_faltering_counts_centile_spaces_by_where_it_began(kilos_now: float, birth: float, fires: bool) -> None:
     boy = BOY_3500.model_copy(update={"birth_weight_kg": birth})
