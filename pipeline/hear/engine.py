@@ -20,6 +20,7 @@ os.environ.setdefault("HF_HUB_OFFLINE", "1")
 
 FRAME_MS = 20  # one encoder position
 WINDOW_FRAMES = 3000  # 30 s of 10 ms feature frames: what the model was trained on
+FREE_RECIPE = "beam 5, no time tokens, 28 s; version 1"  # names the settings of a pass without hotwords
 _TEMPERATURES = (0.0, 0.2, 0.4, 0.6, 0.8)
 _BEAM = 5
 _MAX_RATIO = 2.4  # zlib: more is a loop (threshold of the Whisper paper, section 4.5)

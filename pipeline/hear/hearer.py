@@ -6,7 +6,7 @@ A file and a live recording are two sources of the same stream of chunks.
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Protocol, TypeVar
@@ -14,18 +14,18 @@ from typing import Protocol, TypeVar
 import numpy as np
 
 from pipeline.errors import InputError
-from pipeline.hear.chunks import Samples, SoundChunk, cut, halves, part
-from pipeline.hear.engine import Engine
-from pipeline.hear.guard import fault, holes
-from pipeline.hear.keep import ChunkResult, Kept
+from pipeline.hear.chunks import Samples, SoundChunk, cut
+from pipeline.hear.engine import FREE_RECIPE, Decoded, Engine
+from pipeline.hear.keep import ChunkResult, FreePass, Kept
+from pipeline.hear.listen import Listened, Listener, Refine
+from pipeline.hear.lists import load_lists
 from pipeline.hear.models import ModelFiles
-from pipeline.hear.words import TimedWord, timed, utterances
+from pipeline.hear.terms import Terms
+from pipeline.hear.words import utterances
 from pipeline.model import Chunk, ChunkKey, Dropped, SpeechModel, Transcript, Word
 from pipeline.vocabulary import Vocabulary
 
-RECIPE = {"name": "one pass", "version": 1, "beam": 5, "chunk_s": 28}
-_HOLE_MS = 1500  # voice without words that is heard again by itself
-_SMALLEST_MS = 4000  # a chunk that loops is cut in two down to this
+RECIPE = "free and hotword passes fused, sides and levels checked; version 1"
 _SILENT_PEAK = 33  # of 32768: -60 dB
 
 Progress = Callable[[int, int], None]
@@ -46,25 +46,39 @@ class Source(Protocol):
 class Hearer:
     """One speech model and a vocabulary; build once, hear many recordings.
 
-    ``keep`` is a folder for chunk results (None: nothing is kept, nothing resumes). The model is loaded when the first
-    chunk needs it. Raises ModelError then where it cannot be.
+    ``keep`` is a folder for chunk results (None: nothing is kept, nothing resumes). ``refine`` puts misheard terms
+    right while the sound of the chunk is at hand: it gets the transcript of one chunk and a scorer, and ``recipe``
+    names what it does (another name, other results). ``likely``: words to listen for first. The model is loaded when
+    the first chunk needs it. Raises ModelError then where it cannot be.
     """
 
     def __init__(
-        self, model: ModelFiles, vocab: Vocabulary, *, keep: Path | None = None, device: str = "auto", threads: int = 0
+        self,
+        model: ModelFiles,
+        vocab: Vocabulary,
+        *,
+        keep: Path | None = None,
+        refine: Refine | None = None,
+        recipe: str = "",
+        likely: Sequence[str] = (),
+        device: str = "auto",
+        threads: int = 0,
     ) -> None:
         self._model, self._vocab = model, vocab
         self._device, self._threads = device, threads
+        self._refine, self._likely = refine, tuple(likely)
         self._kept = Kept(keep)
-        self.recipe_hash = hashlib.sha256(json.dumps(RECIPE, sort_keys=True).encode()).hexdigest()
+        what = [RECIPE, recipe, refine is not None, self._likely]
+        self.recipe_hash = hashlib.sha256(json.dumps(what).encode()).hexdigest()
 
     @cached_property
-    def _engine(self) -> Engine:
-        return Engine(self._model, device=self._device, threads=self._threads)
+    def _listener(self) -> Listener:
+        engine = Engine(self._model, device=self._device, threads=self._threads)
+        return Listener(engine, Terms(self._vocab), load_lists(), self._refine, self._likely)
 
     def load(self) -> None:
         """Load the model now and not with the first chunk. Raises ModelError."""
-        _ = self._engine
+        _ = self._listener
 
     def results(self, chunks: Iterable[SoundChunk]) -> Iterator[tuple[SoundChunk, ChunkResult]]:
         """Hear chunk after chunk; what is kept under the same key is taken as it is."""
@@ -75,12 +89,23 @@ class Hearer:
                 settings_hash=self.recipe_hash,
                 vocab_hash=self._vocab.hash,
             )
-            result = self._kept.get(key)
+            result = self._kept.get(key, ChunkResult)
             if result is None:
-                words, dropped = self._hear(chunk)
-                result = _result(key, chunk, words, dropped)
+                result = _result(key, chunk, self._listen(chunk))
                 self._kept.put(result)
             yield chunk, result
+
+    def _listen(self, chunk: SoundChunk) -> Listened:
+        """Hear a chunk; its free pass is taken from what is kept where only the vocabulary is new."""
+        key = ChunkKey(
+            pcm_sha256=chunk.pcm_sha256, model_sha256=self._model.sha256, settings_hash=FREE_RECIPE, vocab_hash=""
+        )
+        kept = self._kept.get(key, FreePass)
+        free = Decoded(kept.tokens, kept.log_p, kept.ratio, kept.no_speech, kept.temperature) if kept else None
+        listened = self._listener.hear(chunk, free)
+        if kept is None:
+            self._kept.put(FreePass(key=key, **asdict(listened.free)))
+        return listened
 
     def hear(self, sound: Source, *, on_progress: Progress | None = None) -> Transcript:
         """The transcript of a whole recording. ``on_progress(done_ms, total_ms)`` is called after each chunk.
@@ -108,30 +133,6 @@ class Hearer:
             on_progress(sound.duration_ms, sound.duration_ms)
         return self._transcript(sound, heard)
 
-    def _hear(self, chunk: SoundChunk) -> tuple[list[TimedWord], list[Dropped]]:
-        words, why = self._pass(chunk)
-        if why:
-            if why == "loop" and chunk.end_ms - chunk.start_ms >= 2 * _SMALLEST_MS:
-                heard = [self._hear(half) for half in halves(chunk)]
-                return [w for ws, _ in heard for w in ws], [d for _, ds in heard for d in ds]
-            text = " ".join(word.text for word in words)
-            return [], [Dropped(start_ms=chunk.start_ms, end_ms=chunk.end_ms, reason=why, text=text)]
-        dropped: list[Dropped] = []
-        for low, high in holes(words, chunk.speech, _HOLE_MS):
-            more, why = self._pass(part(chunk, low - 200, high + 200))
-            fitting = [w for w in more if not why and low - 100 <= w.start_ms and w.end_ms <= high + 100]
-            words.extend(fitting)
-            if not fitting:
-                dropped.append(Dropped(start_ms=low, end_ms=high, reason=why or "not made out"))
-        return sorted(words, key=lambda word: word.start_ms), dropped
-
-    def _pass(self, chunk: SoundChunk) -> tuple[list[TimedWord], str]:
-        encoding = self._engine.encode(chunk.pcm)
-        decoded = self._engine.decode(encoding)
-        laid = self._engine.align(encoding, decoded.tokens)
-        words = timed(self._engine, decoded.tokens, laid, chunk.start_ms, chunk.end_ms, chunk.speech)
-        return words, fault(decoded, words, chunk.speech)
-
     def _transcript(self, sound: Source, heard: Sequence[tuple[int, ChunkResult]]) -> Transcript:
         words: list[Word] = []
         for start, result in heard:
@@ -154,15 +155,15 @@ class Hearer:
         )
 
 
-def _result(key: ChunkKey, chunk: SoundChunk, words: Sequence[TimedWord], dropped: Sequence[Dropped]) -> ChunkResult:
+def _result(key: ChunkKey, chunk: SoundChunk, heard: Listened) -> ChunkResult:
+    start = chunk.start_ms
     return ChunkResult(
         key=key,
-        chunk=Chunk(start_ms=0, end_ms=chunk.end_ms - chunk.start_ms, snr_db=chunk.snr_db, pcm_sha256=chunk.pcm_sha256),
+        chunk=Chunk(start_ms=0, end_ms=chunk.end_ms - start, snr_db=chunk.snr_db, pcm_sha256=chunk.pcm_sha256),
         words=tuple(
-            Word(k, w.text, w.start_ms - chunk.start_ms, w.end_ms - chunk.start_ms, p=w.p, source="free")
-            for k, w in enumerate(words)
+            replace(w, i=i, start_ms=w.start_ms - start, end_ms=w.end_ms - start) for i, w in enumerate(heard.words)
         ),
-        dropped=tuple(_moved(d, -chunk.start_ms) for d in dropped),
+        dropped=tuple(_moved(d, -start) for d in heard.dropped),
     )
 
 

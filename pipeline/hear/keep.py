@@ -5,6 +5,7 @@ Written whole or not at all; a file that cannot be read as what it should be is 
 
 import hashlib
 from pathlib import Path
+from typing import TypeVar
 
 from pydantic import ValidationError
 
@@ -22,23 +23,37 @@ class ChunkResult(Frozen):
     dropped: tuple[Dropped, ...] = ()
 
 
+class FreePass(Frozen):
+    """What the pass without hotwords wrote: it does not depend on the vocabulary (``key.vocab_hash`` is "")."""
+
+    key: ChunkKey
+    tokens: tuple[int, ...]
+    log_p: float
+    ratio: float
+    no_speech: float
+    temperature: float
+
+
+_Result = TypeVar("_Result", ChunkResult, FreePass)
+
+
 class Kept:
     """A folder of chunk results; without a folder nothing is kept."""
 
     def __init__(self, folder: Path | None) -> None:
         self._folder = folder / "chunks" if folder is not None else None
 
-    def get(self, key: ChunkKey) -> ChunkResult | None:
+    def get(self, key: ChunkKey, kind: type[_Result]) -> _Result | None:
         """The result kept under a key, or None."""
         if self._folder is None:
             return None
         try:
-            result = ChunkResult.model_validate_json(self._path(self._folder, key).read_bytes())
+            result = kind.model_validate_json(self._path(self._folder, key).read_bytes())
         except (OSError, ValidationError):
             return None
         return result if result.key == key else None
 
-    def put(self, result: ChunkResult) -> None:
+    def put(self, result: ChunkResult | FreePass) -> None:
         """Keep a result. Raises StoreError where the disk is full or refuses."""
         if self._folder is None:
             return

@@ -1,0 +1,136 @@
+"""One chunk heard: free pass, hotword passes, fusion, repair by sound, the check of sides and levels; and what was not.
+
+Everything works on one encoding of the chunk.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from pipeline.hear import sides
+from pipeline.hear.chunks import SoundChunk, halves, part
+from pipeline.hear.engine import MAX_PREFIX, Decoded, Encoding, Engine
+from pipeline.hear.fuse import fuse
+from pipeline.hear.guard import fault, holes
+from pipeline.hear.lists import Lists
+from pipeline.hear.score import ChunkScorer
+from pipeline.hear.terms import Terms, plain
+from pipeline.hear.words import TimedWord, timed, utterances
+from pipeline.model import Dropped, SpeechModel, Transcript, Word
+
+LOW_SNR_DB = 12.0  # between what was still heard well (20 dB) and what was not (10 dB, other talkers); a guess
+NOISY = "noise"
+HOT_LISTS = 1
+_HOLE_MS = 1500  # voice without words that is heard again by itself
+_SMALLEST_MS = 4000  # a chunk that loops is cut in two down to this
+_FOREIGN_MS, _FOREIGN, _ENGLISH = 1500, 0.8, 0.1
+_ENGLISH_ENOUGH, _WEAK = 0.5, 0.45
+
+
+Refine = Callable[[Transcript, ChunkScorer], Transcript]
+
+
+@dataclass(frozen=True, slots=True)
+class Listened:
+    """Words and dropped stretches of a chunk, in ms of the recording, and the free pass for keeping."""
+
+    words: list[Word]
+    dropped: list[Dropped]
+    free: Decoded
+
+
+class Listener:
+    """Engine, vocabulary terms and lists put together once; ``refine`` is the repair stage, or None.
+
+    ``likely``: words that this visit is likely to hold; they come first among the hotwords.
+    """
+
+    def __init__(
+        self, engine: Engine, terms: Terms, lists: Lists, refine: Refine | None, likely: Sequence[str] = ()
+    ) -> None:
+        self._engine, self._terms, self._lists, self._refine = engine, terms, lists, refine
+        self._hot = [p for p in terms.hotwords(engine.tokens, MAX_PREFIX, HOT_LISTS, likely) if p]
+
+    def hear(self, chunk: SoundChunk, free: Decoded | None = None, *, whole: bool = True) -> Listened:
+        """Hear a chunk. ``free``: its free pass, where that is known already. ``whole``: look for holes in it."""
+        encoding = self._engine.encode(chunk.pcm)
+        decoded = free or self._engine.decode(encoding)
+        skeleton, why = self._timed(chunk, encoding, decoded, ())
+        if why == "loop" and chunk.end_ms - chunk.start_ms >= 2 * _SMALLEST_MS:
+            left, right = (self.hear(half, whole=whole) for half in halves(chunk))
+            return Listened(left.words + right.words, left.dropped + right.dropped, decoded)
+        if why:
+            text = " ".join(word.text for word in skeleton)
+            return Listened([], [_dropped(chunk.start_ms, chunk.end_ms, why, text)], decoded)
+        words = self._fused(chunk, encoding, skeleton)
+        words, dropped = self._only_english(chunk, encoding, words)
+        if whole:
+            for low, high in holes(words, chunk.speech, _HOLE_MS):
+                again = self.hear(part(chunk, low - 200, high + 200), whole=False)
+                fitting = [w for w in again.words if low - 100 <= w.start_ms and w.end_ms <= high + 100]
+                words = sorted([*words, *fitting], key=lambda word: word.start_ms)
+                if not fitting and not any(d.start_ms < high and d.end_ms > low for d in dropped):
+                    reason = again.dropped[0].reason if again.dropped else "not made out"
+                    dropped.append(_dropped(low, high, reason, " ".join(w.text for w in again.words)))
+        return Listened(words, dropped, decoded)
+
+    def _timed(
+        self, chunk: SoundChunk, encoding: Encoding, decoded: Decoded, prefix: Sequence[int]
+    ) -> tuple[list[TimedWord], str]:
+        laid = self._engine.align(encoding, decoded.tokens, prefix)
+        words = timed(self._engine, decoded.tokens, laid, chunk.start_ms, chunk.end_ms, chunk.speech)
+        return words, fault(decoded, words, chunk.speech, self._lists.stock)
+
+    def _fused(self, chunk: SoundChunk, encoding: Encoding, skeleton: list[TimedWord]) -> list[Word]:
+        passes = []
+        for prefix in self._hot:
+            decoded = self._engine.decode(encoding, prefix)
+            hot, why = self._timed(chunk, encoding, decoded, prefix)
+            if not why:
+                passes.append(hot)
+        scorer = ChunkScorer(self._engine, encoding, self._hot[0] if self._hot else ())
+        words = fuse(skeleton, passes, self._terms, scorer, self._lists.kept)
+        if self._refine is not None and words:
+            words = list(self._refine(_transcript(words), scorer).words)
+        words = sides.check(words, scorer, self._lists.mistaken)
+        if chunk.snr_db < LOW_SNR_DB:
+            words = [replace(word, flags=(*word.flags, NOISY)) for word in words]
+        return words
+
+    def _only_english(
+        self, chunk: SoundChunk, encoding: Encoding, words: list[Word]
+    ) -> tuple[list[Word], list[Dropped]]:
+        """Take out utterances in another language: written as English they would be inventions."""
+        if not words or not self._engine.multilingual:
+            return words, []
+        doubtful = self._engine.language(encoding)[2] < _ENGLISH_ENOUGH
+        kept: list[Word] = []
+        dropped: list[Dropped] = []
+        for i0, i1 in utterances([(w.text, w.start_ms, w.end_ms) for w in words]):
+            said = words[i0:i1]
+            start, end = said[0].start_ms, max(w.end_ms for w in said)
+            weak = doubtful or sum(w.p for w in said) / len(said) < _WEAK
+            if weak and end - start >= _FOREIGN_MS and self._foreign(part(chunk, start - 100, end + 100), said):
+                dropped.append(_dropped(start, end, "other language", " ".join(w.text for w in said)))
+            else:
+                kept += said
+        return kept, dropped
+
+    def _foreign(self, piece: SoundChunk, said: Sequence[Word]) -> bool:
+        if self._terms.find([plain(word.text) for word in said]):
+            return False
+        language, p, english = self._engine.language(self._engine.encode(piece.pcm))
+        return language != "en" and p >= _FOREIGN and english <= _ENGLISH
+
+
+def _dropped(start: int, end: int, reason: str, text: str) -> Dropped:
+    return Dropped(start_ms=start, end_ms=end, reason=reason, text=text)
+
+
+def _transcript(words: Sequence[Word]) -> Transcript:
+    return Transcript(
+        id="",
+        recording="",
+        model=SpeechModel(name="", sha256=""),
+        words=tuple(replace(word, i=i) for i, word in enumerate(words)),
+        utterances=tuple(utterances([(w.text, w.start_ms, w.end_ms) for w in words])),
+    )
