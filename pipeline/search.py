@@ -61,6 +61,9 @@ class _Term:
     def of(self, *roles: Role) -> list[_Reading]:
         return [reading for reading in self.readings if reading.role in roles]
 
+    def names(self, concept: str) -> bool:
+        return any(reading.id == concept for reading in self.of("concept"))
+
 
 @dataclass
 class _Parsed:
@@ -222,9 +225,10 @@ class Search:
 
     def _pairs(self, term: _Term, named: frozenset[str], near: set[str]) -> Iterator[tuple[str, str]]:
         """A result word gives the result of the concepts named, where it can; else what it means by itself."""
-        readings = [r for r in term.of("result", "label", "means") if not term.of("concept") or r.id not in named]
+        naming = {reading.id for reading in term.of("concept")}
+        readings = [r for r in term.of("result", "label", "means") if r.id not in naming or r.role == "means"]
         own = [(r.id, r.result) for r in readings if r.id in named]
-        if not own and not term.of("concept"):
+        if not own and not naming:
             results = {r.result for r in readings}
             own = [(name, r) for name in named for r in results if r in self._vocab.concepts[name].results]
         alone = [(r.id, r.result) for r in readings if r.role != "result" and self._fits(r.id, near)]
@@ -273,8 +277,11 @@ class Search:
         for term in parsed.terms:
             for reading in term.of("concept"):
                 named[reading.id] = named.get(reading.id, False) or term.denied
-        for term in parsed.terms:
-            for name, result in term.pairs:
+        # What names a concept may mean a result of it too; a result said beside the name goes first.
+        for by_name in (False, True):
+            given = [(name, result, term) for term in parsed.terms for name, result in term.pairs]
+            given = [g for g in given if g[2].names(g[0]) is by_name and not (by_name and g[0] in asked)]
+            for name, result, term in given:
                 concept = self._vocab.concepts[name]
                 denied = term.denied or named.get(name, False)
                 _widen(asked, concept, self._turned(concept, result) if denied else {result})
