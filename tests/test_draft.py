@@ -301,6 +301,8 @@ FLAGS = [
     ("corrected", "Corrected while speaking. Is this what was meant?"),
     ("side?", "The side was heard unsurely. Is it right?"),
     ("number?", "The number was heard unsurely. Is it right?"),
+    ("unit_assumed", "Which unit? None was said; the usual one is taken."),
+    ("level?", "The level was heard unsurely. Is it right?"),
     ("something_new", "Look at this line again: something new."),
 ]
 
@@ -332,7 +334,7 @@ def test_a_correction_shows_what_was_taken_back(spoken: Spoken) -> None:
     )
 
     (check,) = line_of(draft(transcript, item), item).checks
-    assert check == "Corrected while speaking; taken back: “on the right,”. Is this what was meant?"
+    assert check == "Corrected while speaking; taken back: “on the right”. Is this what was meant?"
 
 
 def test_unsure_words_are_named_and_a_repair_shows_what_was_heard(spoken: Spoken) -> None:

@@ -305,6 +305,12 @@ def test_the_page_has_language_title_landmarks_and_ordered_headings(page: Page) 
     assert len(ids) == len(set(ids))
 
 
+def test_parameters_of_a_media_type_are_left_out(note: Note, transcript: Transcript) -> None:
+    html = render_html(note, transcript, EmbeddedAudio(data=b"", media_type="audio/ogg; codecs=opus"))
+
+    assert Page(html).all("audio")[0]["src"] == "data:audio/ogg;base64,"
+
+
 @pytest.mark.parametrize("words", HOSTILE, ids=ascii)
 def test_hostile_words_stay_words(words: str, spoken: Callable[[str], Transcript]) -> None:
     plain = spoken("one two three")

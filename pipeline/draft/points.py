@@ -66,7 +66,7 @@ def _slots(code: str, item: Item, at: list[Word], transcript: Transcript) -> dic
     """What a point can say about its words: which ones, and what stood or was heard before."""
     slots = {"words": ", ".join(quoted(word.text) for word in at), "reason": code.replace("_", " ")}
     if code == "corrected":
-        taken_back = [span.quote for span in item.evidence if span.role == "retracted"]
+        taken_back = [span.quote.rstrip(" .,;") for span in item.evidence if span.role == "retracted"]
         slots["before"] = ", ".join(quoted(quote) for quote in taken_back)
     if code == "repaired_term":
         ranges = [span.words for span in item.evidence]

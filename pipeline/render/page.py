@@ -76,9 +76,10 @@ def _source(audio: EmbeddedAudio | AudioBeside | None) -> str:
         return ""
     if isinstance(audio, AudioBeside):
         return quote(audio.name)
-    if not _MEDIA_TYPE.fullmatch(audio.media_type):
+    media_type = audio.media_type.partition(";")[0].strip()  # without parameters such as codecs
+    if not _MEDIA_TYPE.fullmatch(media_type):
         raise InputError(f"{audio.media_type!r} is no type of sound; give one like audio/ogg.")
-    return f"data:{audio.media_type};base64,{base64.b64encode(audio.data).decode('ascii')}"
+    return f"data:{media_type};base64,{base64.b64encode(audio.data).decode('ascii')}"
 
 
 def _asset(name: str) -> str:
