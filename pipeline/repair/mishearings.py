@@ -92,7 +92,7 @@ def learn(vocab: Vocabulary, named: Mapping[str, Named], rules: Rules, sound_of:
             question.id,
             alike,
             (1.0 + alike) / 2.0 if single else 1.0,
-            bool(rules.words["never"] & said),
+            any(rules.is_guarded(word) for word in said),
         )
         misheard.setdefault(question.words, known)
     return Learned(tuple(sounds), misheard)

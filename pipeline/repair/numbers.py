@@ -17,9 +17,9 @@ _REACH = 6  # words in which weighing must be spoken of
 def doubt_numbers(transcript: Transcript, age: Age | None) -> Transcript:
     """Flag ``number?`` and suggest both readings where talk of weight holds a number like 8.6.
 
-    Read as pounds and ounces where the second part is below 16; as kilograms always. A number said with kilograms is
-    flagged only where an infant of that age could not weigh it and could weigh the other reading. Words, order and
-    times stay as they are.
+    Read as pounds and ounces and as kilograms, where the second part is below 16 and an infant of that age could weigh
+    at least one of the two. A number said with kilograms is flagged only where it does not fit the age. Words, order
+    and times stay as they are.
     """
     rules = load_rules()
     words = list(transcript.words)
@@ -41,13 +41,12 @@ def doubt_numbers(transcript: Transcript, age: Age | None) -> Transcript:
 def _readings(whole: str, rest: str, kilos: bool, age: Age | None, rules: Rules) -> list[Suggestion]:
     kilograms = float(f"{whole}.{rest}")
     pounds = (int(whole) + int(rest) / 16) * _KG_PER_LB
-    if kilos and (_fits(kilograms, age, rules) or not _fits(pounds, age, rules)):
+    as_pounds, as_kilos = _fits(pounds, age, rules), _fits(kilograms, age, rules)
+    if not (as_pounds or as_kilos) or (kilos and as_kilos):
         return []
-    readings = (f"{whole} lb {rest} oz", pounds), (f"{whole}.{rest} kg", kilograms)
     return [
         Suggestion(text, "two readings of a weight" if fits else "unlikely weight at this age", 0.6 if fits else 0.2)
-        for text, weight in readings
-        for fits in [_fits(weight, age, rules)]
+        for text, fits in ((f"{whole} lb {rest} oz", as_pounds), (f"{whole}.{rest} kg", as_kilos))
     ]
 
 

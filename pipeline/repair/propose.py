@@ -43,7 +43,10 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True)
 class _Stretch:
-    """Some words in a row from ``i0`` on, how they sound, how ordinary the rarest is, how clinical the talk around."""
+    """Some words in a row from ``i0`` on, how they sound, how ordinary the rarest is, how clinical the talk around.
+
+    ``anchored``: the rest of a longer term stands beside it; ``listed``: the vocabulary lists it as a mishearing.
+    """
 
     i0: int
     part: Sequence[Token]
@@ -51,6 +54,7 @@ class _Stretch:
     ordinary: Ordinary
     clinical: float
     anchored: bool = False
+    listed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,8 +121,7 @@ def _weigh(
     near = lexicon.near({sound: floor for sound, floor in floors.items() if floor <= 1.0})
     for stretch, known in heard:
         if known is not None:
-            part = [replace(token, edge=False) for token in stretch.part]  # listed as a whole, small words and all
-            listed = replace(stretch, part=part)
+            listed = replace(stretch, listed=True)
             yield _judge(listed, Target(known.text, known.id, ""), known.trust, not known.only_suggest, lexicon)
         elif stretch.sound in near:
             likeness, target = near[stretch.sound]
@@ -140,7 +143,7 @@ def _need(stretch: _Stretch, lexicon: Lexicon) -> float:
     need -= figures.context_gain * min(max(stretch.clinical, 0.0), 2.0) / 2.0
     need += figures.chat_pay * min(max(-stretch.clinical, 0.0), 2.0)
     need += figures.soft_pay * sum([token.soft for token in part])
-    need += figures.edge_pay * (part[0].edge + part[-1].edge if len(part) > 1 else 0)
+    need += figures.edge_pay * (part[0].edge + part[-1].edge if len(part) > 1 and not stretch.listed else 0)
     if len(stretch.sound) <= figures.medium:
         need += figures.short_pay if len(stretch.sound) <= figures.short else figures.medium_pay
     heard_p = [token.p for token in part if token.p is not None]
@@ -151,10 +154,12 @@ def _need(stretch: _Stretch, lexicon: Lexicon) -> float:
 
 
 def _context_need(stretch: _Stretch, excess: float, figures: Figures) -> float:
-    """How clinical the talk around must be: most around one English word, least around words that are none."""
+    """How clinical the talk around must be: most for one English word or a listed phrase, least for no English words."""
     if stretch.ordinary == "unknown":
         return figures.context_need_unknown if excess < figures.context_free else float("-inf")
-    return figures.context_need if len(stretch.part) == 1 else figures.context_need_phrase
+    if stretch.listed or len(stretch.part) == 1:
+        return figures.context_need
+    return figures.context_need_phrase
 
 
 def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, lexicon: Lexicon) -> _Found | None:
@@ -162,21 +167,21 @@ def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, l
     figures = lexicon.rules.figures
     heard, meant = [token.text for token in stretch.part], target.text.split()
     start, end, meant = _changed(heard, meant)
-    if "".join(heard[start:end]).replace("-", "") == meant[0] and end - start == 1:
-        return None
-    same_letters = "".join(heard[start:end]) == "".join(meant)
+    same_letters = "".join(heard[start:end]).replace("-", "") == "".join(meant).replace("-", "")
+    if same_letters and (end - start == 1 or stretch.ordinary != "unknown"):
+        return None  # the same words, written otherwise
     excess = likeness - _need(stretch, lexicon)
     if end - start < len(heard):
         changed, alone = _without_anchor(stretch, start, end, meant, lexicon)
         if likeness < _HOMOPHONE:  # what stands there rightly must not make up for what does not
             excess = min(excess, alone)
         stretch = changed
-    form = stretch.ordinary != "unknown" and not same_letters and _is_form_of(stretch.part, meant, likeness)
+    form = stretch.ordinary != "unknown" and _is_form_of(stretch.part, meant, likeness)
     if excess < -figures.suggest or form:
         return None
-    accepted = liftable and excess >= 0
+    accepted = liftable and excess >= 0 and any(lexicon.is_trade(word) for word in meant)
     reason = f"sounds like {target.text!r}"
-    if not same_letters and stretch.clinical < _context_need(stretch, excess, figures):
+    if stretch.clinical < _context_need(stretch, excess, figures):
         if stretch.clinical <= 0:
             return None
         accepted = False

@@ -13,7 +13,7 @@ from pipeline.resources import data_path
 from pipeline.sound import encode, is_known
 from pipeline.vocabulary import Entry, read_rows
 
-_WORD_LISTS = ("never", "edges", "chat", "clinical", "examining", "fixed", "lay", "weighing", "kilos")
+_WORD_LISTS = ("never", "numbers", "edges", "chat", "clinical", "examining", "fixed", "lay", "weighing", "kilos")
 _OTHERS = ("also", "opposites", "sounds", "figures", "weights")
 
 
@@ -93,6 +93,14 @@ class Rules:
     common: frozenset[str]
     less_common: frozenset[str]
     rare: frozenset[str]
+
+    def is_number(self, word: str) -> bool:
+        """True for a number in words or digits."""
+        return word in self.words["numbers"] or any(c.isdigit() for c in word)
+
+    def is_guarded(self, word: str) -> bool:
+        """True for what a finding hangs on: a side, a number, a level, a denial or a result."""
+        return self.is_number(word) or word in self.words["never"]
 
     def is_everyday(self, word: str) -> bool:
         """True for a word of the two commoner lists, and for one that a regular ending makes of them."""

@@ -68,7 +68,7 @@ def tokens_of(transcript: Transcript, lexicon: Lexicon) -> list[Token]:
         if repaired:
             heard = word.heard[0].text.split() if word.heard else []
             weights = tuple(_facts(plain(w), lexicon).weight for w in heard)
-        level = text in _LEVEL_LETTERS and _is_number(following, lexicon)
+        level = text in _LEVEL_LETTERS and lexicon.rules.is_number(following)
         need, need_alone = needs[fact.ordinary]
         out.append(
             Token(
@@ -109,17 +109,11 @@ def _facts(text: str, lexicon: Lexicon) -> _Facts:
     return _Facts(lexicon.sound(text), ordinary, guarded, soft, text in words["edges"], weight)
 
 
-def _is_number(text: str, lexicon: Lexicon) -> bool:
-    return any(c.isdigit() for c in text) or text in lexicon.rules.words["never"]
-
-
 def _is_guarded(text: str, lexicon: Lexicon) -> bool:
-    """Sides, numbers, levels, denials and results; trade words that stand right by themselves."""
-    if any(c.isdigit() for c in text):
+    """What no repair touches: guarded words, also within a hyphened one, and trade words that stand right already."""
+    if any(lexicon.rules.is_guarded(part) for part in text.split("-")):
         return True
-    parts = text.split("-")
-    never, trade = lexicon.rules.words["never"], lexicon.trade_words
-    return any(part in never for part in parts) or text in trade or text.removesuffix("'s").removesuffix("s") in trade
+    return any(word in lexicon.trade_words for word in (text, text.removesuffix("'s"), text.removesuffix("s")))
 
 
 class Around:
