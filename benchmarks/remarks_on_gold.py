@@ -75,9 +75,9 @@ def main(folders: list[Path]) -> int:
         table = csv.DictWriter(file, COLUMNS, delimiter="\t", lineterminator="\n")
         table.writeheader()
         table.writerows(sorted(rows, key=lambda row: row["narration"]))
-    for urgency in PRESSING:
-        print(f"{urgency.value}: {sum(row['urgency'] == urgency for row in rows)}")
-    print(f"safeguarding: {sum(bool(row['class']) for row in rows)}, narrations: {len(tried)}")
+    counts = [f"{urgency.value} {sum(row['urgency'] == urgency for row in rows)}" for urgency in PRESSING]
+    counts += [f"safeguarding {sum(bool(row['class']) for row in rows)}", f"narrations read {len(tried)}"]
+    sys.stdout.write(", ".join(counts) + "\n")
     return int(any(row["judgement"] == "?" for row in rows))
 
 
