@@ -17,7 +17,7 @@ from pipeline.check import (
     growth_points,
     standing_cautions,
 )
-from pipeline.check.facts import Facts, fact_of
+from pipeline.check.facts import fact_of
 from pipeline.errors import InputError
 from pipeline.model import Age, Infant, Item, Mark, Remark, Urgency, Word
 
@@ -368,10 +368,10 @@ def test_an_unsaid_force_is_asked_for_whatever_the_setting() -> None:
 
 
 def test_cautions_stand_where_they_matter_and_fold() -> None:
-    facts = Facts([fact_of(item) for item in spread(one("symptom.crying", "present"), PRESSED)], NORMS.parents)
+    items = spread(one("symptom.crying", "present"), PRESSED)
 
-    told = {row.id for row in standing_cautions(facts, NORMS)}
-    again = {row.id for row in standing_cautions(facts, NORMS, told=told)}
+    told = {row.id for row in standing_cautions(items, NORMS)}
+    again = {row.id for row in standing_cautions(items, NORMS, told=told)}
 
     assert {"caution.draft", "caution.scope", "caution.red_flags", "caution.evidence"} <= told
     assert "caution.risk" not in told
@@ -485,12 +485,14 @@ def words(text: str) -> tuple[Word, ...]:
     [
         ("Hello, this is Robin again.", True),
         ("Robin's neck is better.", True),
+        ("So this is Little Fox.", True),
+        ("A little thing, a fox.", False),
         ("Wren is here, Robin is at home.", False),
         ("The neck is fine.", False),
     ],
 )
 def test_another_infants_name_is_asked_about_unless_this_ones_is_said(said: str, asked: bool) -> None:
-    options = Options(words=words(said), known_names={"Wren": "i1", "Robin": "i2"})
+    options = Options(words=words(said), known_names={"Wren": "i1", "Robin": "i2", "Little Fox": "i3"})
 
     assert ("IDENTITY.NAMES" in rules(raised(age=old(90), infant=CHARTED, options=options))) is asked
 

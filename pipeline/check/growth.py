@@ -7,13 +7,12 @@ package; its own z-scores are not used, as they are rounded to two decimals and 
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
 from importlib import import_module
 from statistics import NormalDist
 from typing import Literal
-
-from pydantic import BaseModel
 
 from pipeline.check.ages import shown
 from pipeline.check.facts import Fact, Facts, named
@@ -40,10 +39,10 @@ class GrowthPoint(Frozen):
     centile: float
 
 
-class Visit(BaseModel):
+@dataclass(frozen=True, slots=True)
+class Visit:
     """What growth needs of an earlier visit: the age then, and the facts."""
 
-    model_config = {"frozen": True, "arbitrary_types_allowed": True}
     age: Age
     facts: tuple[Fact, ...]
 

@@ -109,14 +109,18 @@ def _trend(facts: Facts, age: Age | None, rows: Mapping[str, Tolerance], earlier
 
 def _names(infant: Infant, words: Sequence[Word], known: Mapping[str, str], row: Tolerance) -> Iterator[Remark]:
     """Another infant's name is said and this infant's is not."""
+    heard = [_bare(word.text) for word in words]
     own = {part for name in (infant.code_name, infant.legal_name or "") for part in name.lower().split()}
-    heard = [(word, word.text.lower().strip(".,;:!?'\"")) for word in words]
-    heard = [(word, text.removesuffix("'s").removesuffix("’s")) for word, text in heard]
-    if any(text in own for _, text in heard):
+    if not own.isdisjoint(heard):
         return
-    others = {name.lower(): name for name, owner in known.items() if owner != infant.id and name.lower() not in own}
-    for word, text in heard:
-        if text in others:
-            span = span_of(words, word.i, word.i + 1)
-            yield _ask(row, f"The name {others[text]} is said; it belongs to another infant.", (), (span,))
+    for name, owner in sorted(known.items()):
+        parts = name.lower().split()
+        at = next((i for i in range(len(heard)) if parts and heard[i : i + len(parts)] == parts), None)
+        if owner != infant.id and own.isdisjoint(parts) and at is not None:
+            span = span_of(words, at, at + len(parts))
+            yield _ask(row, f"The name {name} is said; it belongs to another infant.", (), (span,))
             return
+
+
+def _bare(text: str) -> str:
+    return text.lower().strip(".,;:!?'\"").removesuffix("'s").removesuffix("’s")

@@ -1,19 +1,20 @@
 """The usual cautions, and what the law where one works says of thrusts to an infant's spine."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from typing import Literal
 
-from pipeline.check.facts import Fact, Facts
+from pipeline.check.facts import Fact, Facts, fact_of
 from pipeline.check.norms import Norms
 from pipeline.check.remarks import cited, items_of, remark_id, spans_of
 from pipeline.check.rows import Caution
-from pipeline.model import Age, Remark, Urgency
+from pipeline.model import Age, Item, Remark, Urgency
 
 Jurisdiction = Literal["unknown", "allowed", "restricted", "prohibited"]
 
 
-def standing_cautions(facts: Facts, norms: Norms, told: Collection[str] = ()) -> tuple[Caution, ...]:
-    """The cautions that matter for this visit; one told before about this infant is left out if it says so."""
+def standing_cautions(items: Iterable[Item], norms: Norms, told: Collection[str] = ()) -> tuple[Caution, ...]:
+    """The cautions that matter for this visit; ``told``: ids of those told before about this infant."""
+    facts = Facts([fact_of(item) for item in items], norms.parents)
     return tuple(
         row
         for row in norms.cautions

@@ -131,6 +131,11 @@ def _rotations(facts: Facts) -> Iterator[tuple[str, float, Fact]]:
 
 def table_facts(facts: Facts, age: Age | None, norms: Norms) -> Iterator[Fact]:
     """Grades and indices as computed facts, where the inputs suffice."""
+    yield from _torticollis_facts(facts, age, norms)
+    yield from _shape_facts(facts)
+
+
+def _torticollis_facts(facts: Facts, age: Age | None, norms: Norms) -> Iterator[Fact]:
     rotations = list(_rotations(facts))
     muscle = [f for f in facts.of("tissue.mass") if f.result == "present" and facts.within(f.site, (MUSCLE,))]
     signs = [f for concept, result in PREFERENCE for f in facts.of(concept) if f.result == result and _of_neck(f)]
@@ -144,6 +149,9 @@ def table_facts(facts: Facts, age: Age | None, norms: Norms) -> Iterator[Fact]:
         note += f"; not told: {found.missing}" if found.missing else ""
         grade = named(based_on[0], "computed.torticollis_grade", found.grade, note, None, *based_on[1:])
         yield replace(grade, site="neck", side="none", level=None)
+
+
+def _shape_facts(facts: Facts) -> Iterator[Fact]:
     diagonals = [f for f in facts.of("measure.head_diagonal") if f.value]
     if len(diagonals) == 2:
         shape = head_shape(*(_mm(f) for f in diagonals))
