@@ -46,8 +46,8 @@ Heard = tuple[list[tuple[str, bool]], float, float]  # words and their side flag
 class Remembering(Engine):
     """An engine that looks up on disk what it computed before, with the seconds it took: a second run is quick."""
 
-    def __init__(self, model: ModelFiles, folder: Path, threads: int) -> None:
-        super().__init__(model, device="cpu", threads=threads)
+    def __init__(self, model: ModelFiles, folder: Path, device: str, threads: int) -> None:
+        super().__init__(model, device=device, threads=threads)
         self._folder = folder
         folder.mkdir(parents=True, exist_ok=True)
         self._sounds: dict[int, Samples] = {}
@@ -118,8 +118,8 @@ class Ours:
 class Peer:
     """Plain faster-whisper, one pass, same model."""
 
-    def __init__(self, model: ModelFiles, folder: Path, threads: int) -> None:
-        self._model, self._folder, self._threads = model, folder, threads
+    def __init__(self, model: ModelFiles, folder: Path, device: str, threads: int) -> None:
+        self._model, self._folder, self._device, self._threads = model, folder, device, threads
         self._whisper: Any = None
 
     def __call__(self, path: Path) -> Heard:
@@ -134,7 +134,10 @@ class Peer:
 
         if self._whisper is None:
             self._whisper = WhisperModel(
-                str(self._model.folder), device="cpu", compute_type="int8", cpu_threads=self._threads
+                str(self._model.folder),
+                device=self._device,
+                compute_type="float16" if self._device == "cuda" else "int8",
+                cpu_threads=self._threads,
             )
         start = time.perf_counter()
         segments, info = self._whisper.transcribe(
@@ -162,6 +165,7 @@ def main() -> None:
     parser.add_argument("--work", type=Path, default=cache_folder() / "benchmark")
     parser.add_argument("--to", type=Path)
     parser.add_argument("--vocab", type=Path, help="another vocab folder")
+    parser.add_argument("--device", choices=("cpu", "cuda"), default="cpu")
     parser.add_argument("--threads", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--details", action="store_true")
     given = parser.parse_args()
@@ -169,8 +173,8 @@ def main() -> None:
     model = embedded_model()
     memo = given.work / "memo"
     subjects: dict[str, Callable[[Path], Heard]] = {
-        "handspoken": Ours(Remembering(model, memo, given.threads), load_vocabulary(given.vocab)),
-        "plain faster-whisper": Peer(model, memo, given.threads),
+        "handspoken": Ours(Remembering(model, memo, given.device, given.threads), load_vocabulary(given.vocab)),
+        "plain faster-whisper": Peer(model, memo, given.device, given.threads),
     }
     trade = set((TEXTS / "vocab.txt").read_text().lower().split("\n")) - {""}
     figures: dict[str, Any] = {}

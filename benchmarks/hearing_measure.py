@@ -28,6 +28,7 @@ def normal(text: str) -> list[str]:
     text = text.lower().replace("’", "'")
     text = re.sub(r"(\d)\s*[-–]\s*(\d)", r"\1 to \2", text)
     text = re.sub(r"\b([ctls])[- ](\d)", r"\1\2", text.replace("%", " % "))
+    text = re.sub(r"\bsub[- ]occip", "suboccip", text)
     text = re.sub(r"(\d)x(\d)", r"\1 by \2", text)
     raw = [w.strip(".,'") for w in re.findall(r"[a-z0-9.,'%]+", text)]
     words = _numbers([_ALIKE.get(w, w) for w in raw if w])
@@ -126,9 +127,7 @@ def count(said: str, heard: Iterable[tuple[str, bool]], terms: Sequence[tuple[st
     at = 0
     for term, hard in terms:
         words = normal(term)
-        at = next((k for k in range(at, len(truth)) if truth[k : k + len(words)] == words), -1)
-        if at < 0:
-            raise ValueError(f"term {term!r} does not stand in the text")
+        at = _place(truth, words, at)
         good = all(k in right for k in range(at, at + len(words)))
         result.terms, result.found = result.terms + 1, result.found + good
         result.hard, result.hard_found = result.hard + hard, result.hard_found + (hard and good)
@@ -138,6 +137,15 @@ def count(said: str, heard: Iterable[tuple[str, bool]], terms: Sequence[tuple[st
     _false(result, found, set(right.values()), trade)
     _sides(result, truth, found, flagged, steps)
     return result
+
+
+def _place(truth: Sequence[str], words: Sequence[str], at: int) -> int:
+    """Where a term stands in the text from ``at`` on, its last word in the singular or the plural."""
+    forms = ([*words], [*words[:-1], words[-1] + "s"])
+    for k in range(at, len(truth)):
+        if list(truth[k : k + len(words)]) in forms:
+            return k
+    raise ValueError(f"term {' '.join(words)!r} does not stand in the text")
 
 
 def _flagged(heard: Iterable[tuple[str, bool]]) -> tuple[list[str], list[bool]]:

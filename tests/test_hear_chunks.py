@@ -86,6 +86,18 @@ def test_noise_lowers_the_level_that_is_told(clip: Samples) -> None:
     assert [abs(t - w) < 4 for t, w in zip(told, (30, 15, 5), strict=True)] == [True] * 3
 
 
+def test_loud_stretches_without_voice_are_told_and_quiet_ones_are_not(clip: Samples) -> None:
+    hiss = np.random.default_rng(2).normal(0, 2500, 4 * RATE)
+    swell = np.asarray(hiss * np.sin(np.linspace(0, np.pi, len(hiss))), dtype=np.int16)
+    sound = np.concatenate([clip, pause(4), swell, pause(70), swell, clip, pause(9), clip])
+    found = [stretch for chunk in cut(blocks_of(sound, 9_000)) for stretch in chunk.masked]
+    first, second = len(clip) / RATE + 4, len(clip) / RATE + 78
+    assert len(found) == 2
+    for (start, end), at in zip(found, (first, second), strict=True):
+        assert abs((start + end) / 2000 - (at + 2)) < 0.6
+        assert 2000 < end - start < 4200
+
+
 def test_halves_and_parts_keep_their_place(clip: Samples) -> None:
     (chunk,) = cut([np.concatenate([pause(2), clip])])
     left, right = halves(chunk)

@@ -24,6 +24,9 @@ _MAX = 28_000 // FRAME_MS  # frames in a chunk
 _WISH = 20_000 // FRAME_MS  # from here on the longest pause ends the chunk
 _MAX_GAP = 3_000 // FRAME_MS  # a longer pause always ends it: the model invents words in long silence
 _CEILING_DB = 60.0
+_LOUD = 150.0**2  # mean square of a frame: -47 dB of full scale
+_MASKED, _BREATH = 62, 25  # frames: two seconds; a crying infant draws breath for less than one
+_NEAR = 10**-1.5  # of the power of the speech: 15 dB below it
 
 Samples = npt.NDArray[np.int16]
 Range = tuple[int, int]
@@ -31,7 +34,11 @@ Range = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class SoundChunk:
-    """A stretch to be heard in one piece. ``speech`` are its stretches of voice, in milliseconds of the recording."""
+    """A stretch to be heard in one piece. ``speech`` are its stretches of voice, in milliseconds of the recording.
+
+    ``masked``: stretches since the chunk before that are nearly as loud as the speech and hold no voice (crying, a
+    tap): what was said there could not be heard.
+    """
 
     start_ms: int
     end_ms: int
@@ -39,6 +46,7 @@ class SoundChunk:
     speech: tuple[Range, ...]
     snr_db: float
     pcm_sha256: str
+    masked: tuple[Range, ...] = ()
 
 
 def part(chunk: SoundChunk, low_ms: int, high_ms: int) -> SoundChunk:
@@ -104,6 +112,8 @@ class _Cutter:
         self._voice: npt.NDArray[np.float32] = np.zeros(0, dtype=np.float32)
         self._level: npt.NDArray[np.float32] = np.zeros(0, dtype=np.float32)
         self._base = 0  # frame number of the first sample held
+        self._scanned = 0  # frame number up to which loud stretches were looked for
+        self._loud: list[tuple[Range, float]] = []  # frames of the recording, mean square
 
     def take(self, samples: Samples, *, last: bool) -> Iterator[SoundChunk]:
         if len(samples):
@@ -113,12 +123,15 @@ class _Cutter:
             self._level = np.concatenate([self._level, _levels(samples)])
             self._pcm = np.concatenate([self._pcm, samples])
         while (ranges := self._next(last)) is not None:
+            self._scan(ranges[-1][1])
             yield self._chunk(ranges)
             self._drop(ranges[-1][1])
         if not last:
             ranges = speech_ranges(self._voice)
             keep_from = ranges[0][0] - _PAD if ranges else len(self._voice) - _PAD
-            self._drop(min(max(0, keep_from), max(0, len(self._voice) - _LEAD)))
+            frames = min(max(0, keep_from), max(0, len(self._voice) - _LEAD))
+            self._scan(frames)
+            self._drop(frames)
 
     def _next(self, last: bool) -> list[Range] | None:
         """The stretches of voice (frames held) of the next chunk; None where more sound is needed or none is left."""
@@ -142,7 +155,26 @@ class _Cutter:
             speech=tuple(((self._base + a) * FRAME_MS, (self._base + b) * FRAME_MS) for a, b in ranges),
             snr_db=self._snr(ranges),
             pcm_sha256=hashlib.sha256(pcm.tobytes()).hexdigest(),
+            masked=self._masked(ranges),
         )
+
+    def _scan(self, frames: int) -> None:
+        """Remember the loud stretches without voice among the first ``frames`` held."""
+        low = max(0, self._scanned - self._base)
+        loud = self._level[low:frames] > _LOUD
+        for a, b in speech_ranges(self._voice[:frames]):
+            loud[max(0, a - _PAD - low) : max(0, b + _PAD - low)] = False
+        for a, b in _runs(loud):
+            if b - a >= _MASKED:
+                at = self._base + low
+                self._loud.append(((at + a, at + b), float(np.mean(self._level[low + a : low + b]))))
+        self._scanned = self._base + max(low, frames)
+
+    def _masked(self, ranges: list[Range]) -> tuple[Range, ...]:
+        speech = float(np.mean(self._level[ranges[0][0] : ranges[-1][1]]))
+        found = [(a * FRAME_MS, b * FRAME_MS) for (a, b), level in self._loud if level >= speech * _NEAR]
+        self._loud.clear()
+        return tuple(found)
 
     def _snr(self, ranges: list[Range]) -> float:
         """Speech level over the level in the pauses around and inside the chunk, in decibel, at most 60."""
@@ -161,6 +193,17 @@ class _Cutter:
         self._pcm, self._voice = self._pcm[frames * FRAME :], self._voice[frames:]
         self._level = self._level[frames:]
         self._base += frames
+
+
+def _runs(flags: npt.NDArray[np.bool_]) -> list[Range]:
+    """Half-open ranges of True; gaps of at most ``_BREATH`` frames do not end one."""
+    ranges: list[Range] = []
+    for k in np.flatnonzero(flags):
+        if ranges and k - ranges[-1][1] <= _BREATH:
+            ranges[-1] = (ranges[-1][0], int(k) + 1)
+        else:
+            ranges.append((int(k), int(k) + 1))
+    return ranges
 
 
 def _levels(samples: Samples) -> npt.NDArray[np.float32]:

@@ -15,7 +15,7 @@ from pipeline.hear.words import TimedWord
 from pipeline.model import Heard, Suggestion, Word
 from pipeline.sound import is_known, similarity, sounds_of
 
-_ALIKE = 0.45  # similarity of sound below which a term cannot stand for what was heard
+_ALIKE = 0.55  # similarity of sound below which a term cannot stand for what was heard
 _REAL, _UNKNOWN = -4.0, -10.0  # margins needed over English words, and over words that are none
 _SURE = 0.4  # probability of a term put where the free pass heard nothing
 _MORE = 1  # words of the free pass that a term may take up beyond its own number
@@ -43,7 +43,12 @@ def fuse(
     words = [_word(w, "free") for w in free]
     for hot in passes:
         words = _fuse_one(words, hot, terms, scorer, kept)
-    return [replace(word, i=i) for i, word in enumerate(words)]
+    clock = 0
+    for i, word in enumerate(words):  # passes differ by some frames: order goes before
+        start = max(word.start_ms, clock)
+        words[i] = replace(word, i=i, start_ms=start, end_ms=max(word.end_ms, start + 1))
+        clock = start
+    return words
 
 
 def _word(word: TimedWord, source: str, heard: tuple[Heard, ...] = ()) -> Word:
@@ -63,6 +68,8 @@ def _fuse_one(
     for j0, j1 in terms.find(theirs):
         i0, i1 = _range(steps, j0, j1)
         i0, i1 = _to_time(words, i0, i1, hot[j0:j1])
+        if i0 == i1 and not _room(words, i0, hot[j0:j1]):
+            continue
         if i0 < done or ours[i0:i1] == theirs[j0:j1] or _kept(ours[i0:i1], theirs[j0:j1], kept):
             continue
         new = hot[j0:j1]
@@ -111,6 +118,14 @@ def _to_time(words: Sequence[Word], i0: int, i1: int, new: Sequence[TimedWord]) 
     return i0, i1
 
 
+def _room(words: Sequence[Word], at: int, new: Sequence[TimedWord]) -> bool:
+    """True where the words before and after leave at least 70 % of the time to a term put between them."""
+    low, high = new[0].start_ms, new[-1].end_ms
+    free_low = max(low, words[at - 1].end_ms) if at else low
+    free_high = min(high, words[at].start_ms) if at < len(words) else high
+    return free_high - free_low >= 0.7 * (high - low)
+
+
 def _kept(old: Sequence[str], new: Sequence[str], kept: frozenset[str]) -> bool:
     """True where a side, number or denial would be lost, gained or changed."""
     return [w for w in old if w in kept or _numeric(w)] != [w for w in new if w in kept or _numeric(w)]
@@ -123,7 +138,7 @@ def _numeric(word: str) -> bool:
 def _judge(old: Sequence[Word], new: Sequence[TimedWord], ours: Sequence[str], theirs: Sequence[str]) -> float | None:
     """The margin that a change needs; None where it is out of the question."""
     if not old:
-        return 0.0 if min(w.p for w in new) > _SURE else None
+        return 0.0 if min(w.p for w in new) > _SURE else None  # _fuse_one has seen that there is room
     if len(old) > len(new) + _MORE + 2:
         return None
     if similarity(_sound(ours), _sound(theirs)) < _ALIKE:

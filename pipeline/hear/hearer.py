@@ -122,8 +122,10 @@ class Hearer:
                 yield block
 
         heard: list[tuple[int, ChunkResult]] = []
+        masked: list[Dropped] = []
         for chunk, result in self.results(cut(blocks())):
             heard.append((chunk.start_ms, result))
+            masked += [Dropped(start_ms=a, end_ms=b, reason="noise") for a, b in chunk.masked]
             if on_progress is not None:
                 on_progress(chunk.end_ms, max(sound.duration_ms, chunk.end_ms))
         if not any(result.words for _, result in heard):
@@ -131,9 +133,11 @@ class Hearer:
             raise InputError(f"The recording holds {what}. Check the microphone and that it is the right file.")
         if on_progress is not None:
             on_progress(sound.duration_ms, sound.duration_ms)
-        return self._transcript(sound, heard)
+        return self._transcript(sound, heard, masked)
 
-    def _transcript(self, sound: Source, heard: Sequence[tuple[int, ChunkResult]]) -> Transcript:
+    def _transcript(
+        self, sound: Source, heard: Sequence[tuple[int, ChunkResult]], masked: Sequence[Dropped]
+    ) -> Transcript:
         words: list[Word] = []
         for start, result in heard:
             first = len(words)
@@ -150,7 +154,12 @@ class Hearer:
             words=tuple(words),
             utterances=tuple(utterances([(w.text, w.start_ms, w.end_ms) for w in words])),
             chunks=tuple(_moved(result.chunk, start) for start, result in heard),
-            dropped=tuple(_moved(d, start) for start, result in heard for d in result.dropped),
+            dropped=tuple(
+                sorted(
+                    [*masked, *(_moved(d, start) for start, result in heard for d in result.dropped)],
+                    key=lambda d: d.start_ms,
+                )
+            ),
             duration_ms=sound.duration_ms,
         )
 
