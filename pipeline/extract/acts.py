@@ -8,6 +8,7 @@ from pipeline.extract.marks import Marked
 from pipeline.model import ClauseClass, Kind
 
 ALL: frozenset[Kind] = frozenset({"finding", "history", "treatment", "advice", "plan", "impression"})
+DOING: frozenset[Kind] = frozenset({"treatment", "advice", "plan"})
 NOTHING: frozenset[Kind] = frozenset()
 PERSONAL = frozenset({"she", "he", "hers", "his", "her", "here", "this", "mine"})
 
@@ -117,4 +118,4 @@ def kinds_of(act: Act, present: set[Kind], cues: set[str]) -> frozenset[Kind]:
         return frozenset({"advice", "plan"})
     if act.name == "announce":
         return frozenset({"treatment", "plan"})
-    return ALL
+    return ALL - DOING

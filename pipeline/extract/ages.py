@@ -52,6 +52,9 @@ def told_age(vocab: Vocabulary, state: "State", marked: Marked, clause: Clause, 
             mark.b < clause.b and tokens[mark.b].text in ("ago", "time")
         ):
             continue
+        old = mark.b < len(tokens) and tokens[mark.b].text == "old"
+        if tokens[mark.a].text in ("a", "an", "another", "half") and not old:
+            continue
         if state.age is not None:
             days = number.value * DAYS[number.unit]
             fits = any(
@@ -61,7 +64,7 @@ def told_age(vocab: Vocabulary, state: "State", marked: Marked, clause: Clause, 
             )
             if fits and state.clause <= 2 * OPENING_CLAUSES:
                 return _draft("history.age", number.value, number.unit, mark)
-        elif state.clause <= OPENING_CLAUSES and not concepts & {"plan.next_visit"} and not born:
+        elif old or (state.clause <= 3 and not concepts and not born and number.value >= 2):
             return _draft("history.age", number.value, number.unit, mark)
     return None
 

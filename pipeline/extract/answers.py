@@ -25,6 +25,7 @@ class Question:
     clause: int
     at_ms: int
     denied: bool = False
+    before: tuple["Question", ...] = ()  # asked in the same breath: one "no" answers all, a "yes" only the last
 
     def waits(self, clause: int, at_ms: int) -> bool:
         """Still open: four clauses and twelve seconds at most."""
@@ -55,6 +56,9 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
     side = next((m.side for m in marks if m.kind == "side" and m.side in ("left", "right", "both")), "")
     out: list[Draft] = []
+    if polar == "no":
+        for earlier in question.before:
+            out += answered(vocab, resolver, replace(earlier, before=()), marked, clause)
     for draft in question.drafts:
         concept = vocab.concepts[draft.concept]
         result = draft.result

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from pipeline.extract.lexicon import CueReading, Hit
 from pipeline.extract.marks import Mark, Marked
 
 BEFORE = 10
@@ -28,7 +29,7 @@ def mend(marked: Marked) -> Mended:
     pending: list[Mark] = []
     swap = False
     cued = False
-    for hit in marked.cues.get("repair", ()):
+    for hit in (*marked.cues.get("repair", ()), *_bare_no(marked)):
         if hit.payloads[0].gives == "swap":
             swap = cued = True
             continue
@@ -48,6 +49,16 @@ def mend(marked: Marked) -> Mended:
         elif not any(m.b <= hit.a and m.kind in ("result", "concept") for m in marks):
             pending.append(right)
     return Mended(replace(marked, marks=tuple(marks)), tuple(repaired), tuple(pending), swap, cued)
+
+
+def _bare_no(marked: Marked) -> list[Hit[CueReading]]:
+    """ "positive, no, negative": a "no" between commas takes back what stands before it."""
+    cue = CueReading("repair", "repair", "none")
+    return [
+        Hit(k, k + 1, (k,), (cue,))
+        for k, token in enumerate(marked.tokens)
+        if k and token.text == "no" and token.stop == "," and marked.tokens[k - 1].stop == ","
+    ]
 
 
 def _same_kind_before(marks: Sequence[Mark], right: Mark, cue: int) -> Mark | None:

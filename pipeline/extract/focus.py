@@ -26,7 +26,11 @@ class Focus:
     result: str | None = None
     clause: int = 0
     at_ms: int = 0
-    results: dict[str, tuple[str, str]] = field(default_factory=dict)
+    seen: bool = False  # the last item was found by the hands, not told
+    treated: bool = False  # ... or was a treatment
+    seats: dict[str, Target] = field(default_factory=dict)  # where each movement was last tested
+    mentioned: tuple[Target, ...] = ()  # named in an explanation or a question just before
+    mentioned_at: int = -9
 
     def live(self, clause: int, at_ms: int) -> bool:
         """Not yet forgotten: at most eight clauses and 45 seconds back."""

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from pipeline.extract import annotate
-from pipeline.extract.acts import Act, acts_of, kinds_of
+from pipeline.extract.acts import DOING, Act, acts_of, kinds_of
 from pipeline.extract.ages import told_age
 from pipeline.extract.answers import Question, answered, asked
 from pipeline.extract.clauses import Clause, Splitter
@@ -39,6 +39,7 @@ from pipeline.model import (
 from pipeline.vocabulary import Vocabulary
 
 TREATED_CLAUSES = 10
+CUE_KINDS: dict[str, Kind] = {"treat": "treatment", "advise": "advice", "plan": "plan"}
 ASKED: frozenset[Kind] = frozenset({"history", "finding"})
 
 
@@ -169,6 +170,7 @@ class _Turn:
         if state.question is not None and act.name != "question":
             ids += self._answer(clause, now)
         frames = FrameBuilder(self._vocab, marked, clause).build(repaired=self._mended.repaired)
+        self._mention(clause, act, frames, now)
         if act.name == "question":
             self._ask(clause, frames, now)
             return self._class(ClauseClass.QUESTION, act.why, tuple(ids), terms)
@@ -189,6 +191,18 @@ class _Turn:
             return self._class(ClauseClass.UNPLACED, "trade terms, no finding read", (), terms)
         return self._class(ClauseClass.CHAT, "no trade terms", (), ())
 
+    def _mention(self, clause: Clause, act: Act, frames: Sequence[Frame], now: int) -> None:
+        """A structure named in an explanation or a question is what "his is tight", just after, is about."""
+        focus, at = self._state.focus, self._state.clause
+        named = tuple(t for frame in frames for t in self._resolver.targets(frame))
+        if act.silent is not None and act.name not in ("announce", "chat", "command"):
+            if named:
+                focus.mentioned, focus.mentioned_at = named[-1:], at
+            return
+        pointing = self._marked.tokens[clause.head].text in ("his", "hers", "that", "it", "theirs")
+        if pointing and not named and at - focus.mentioned_at <= 1 and not frames_name(frames):
+            focus.shift(tuple(replace(t, side="") for t in focus.mentioned), at, now)
+
     def _class(self, kind: ClauseClass, why: str, ids: tuple[str, ...], terms: tuple[str, ...]) -> None:
         self.classes.append((kind, why, ids, terms))
 
@@ -201,7 +215,7 @@ class _Turn:
     def _read(self, clause: Clause, act: Act, frames: Sequence[Frame], marks: Sequence[Mark], now: int) -> list[str]:
         state, marked = self._state, self._marked
         cues = marked.acts(clause.a, clause.b)
-        kinds = kinds_of(act, self._present(marks, state, now), cues)
+        kinds = kinds_of(act, self._present(clause, marks, cues), cues)
         ids: list[str] = []
         if not kinds:
             return ids
@@ -222,19 +236,33 @@ class _Turn:
             drafts = [self._withheld(d, frame) for d in drafts]
             filed = self._file(drafts, clause, now)
             if not drafts:
-                filed = self._late_side(frame, clause)
+                filed = self._late_side(frame, clause) or self._late_site(frame, clause, own)
             ids += filed
             self._shift(frame, own, drafts, now)
         return ids
 
-    def _present(self, marks: Sequence[Mark], state: State, now: int) -> set[Kind]:
-        """Kinds of the treatments, advice and plans that the clause names."""
+    def _present(self, clause: Clause, marks: Sequence[Mark], cues: set[str]) -> set[Kind]:
+        """Kinds of the treatments, advice and plans that the clause names, as far as their words mean nothing else.
+
+        "turned to" may be a position or advice: it is advice only where the clause advises.
+        """
+        backed: set[Kind] = set()
+        for cue, kind in CUE_KINDS.items():
+            if cue in cues:
+                backed.add(kind)
         found: set[Kind] = set()
+        finds = any(self._kinds(m) & {"finding", "history"} for m in marks)
+        theirs = self._marked.tokens[clause.head].text in self._vocab.words["not_the_hands"]
         for mark in marks:
-            for reading in mark.readings:
-                if reading.role in ("say", "means"):
-                    found.add(self._vocab.concepts[reading.concept].kind)
-        return found & {"treatment", "advice", "plan"}
+            kinds = self._kinds(mark)
+            kinds = kinds if kinds <= DOING else kinds & backed
+            if "treatment" in kinds and "treatment" not in backed and (theirs or (finds and mark.word)):
+                kinds = kinds - {"treatment"}  # "he's working on a poop", "head held in a tilt"
+            found |= kinds
+        return found & DOING
+
+    def _kinds(self, mark: Mark) -> set[Kind]:
+        return {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role in ("say", "means")}
 
     def _after_comma(self, frame: Frame, clause: Clause) -> bool:
         """ "Let me see the hips, both fine": what follows the comma was found."""
@@ -256,8 +284,11 @@ class _Turn:
         ids = []
         for draft in drafts:
             item, steps = self._item(draft, clause, question)
+            turned = clause.joint in ("but", "though", "although") and draft.rule.startswith("carried")
             corrects = self._mended.cued and not draft.retracted
-            identity = self._state.ledger.add(item, self._state.clause, steps, corrects=corrects, today=today)
+            identity = self._state.ledger.add(
+                item, self._state.clause, steps, corrects=corrects, today=today, turned=turned
+            )
             ids.append(identity)
             if item.kind == "treatment" and item.concept != "technique.withheld":
                 self._state.treatment, self._state.treated_at = identity, self._state.clause
@@ -359,12 +390,18 @@ class _Turn:
         named = [c for m in frame.concepts for c in m.says()]
         if named and not said and focus.concept not in named and not self._paired(focus):
             focus.side = ""  # the direction of the movement before
+        if drafts:
+            kind = self._vocab.concepts[drafts[-1].concept].kind
+            focus.seen, focus.treated = kind in ("finding", "treatment"), kind == "treatment"
         if found:
+            for draft in found:
+                if draft.concept.startswith("motion."):
+                    focus.seats[draft.concept] = Target(draft.site, "", draft.level)
             focus.concept, focus.result = found[-1].concept, found[-1].result
             focus.touch(clause, now)
         elif named:
             kinds = [c for c in named if self._vocab.concepts[c].kind == "finding"]
-            if kinds:
+            if kinds and (own or self._fits_here(frame.concepts[-1])):
                 site = focus.targets[0].site if focus.targets else None
                 chosen = self._resolver.named(frame.concepts[-1], site, frozenset({"finding"})) or kinds[0]
                 concept = self._vocab.concepts[chosen]
@@ -372,6 +409,15 @@ class _Turn:
                     focus.shift((Target(concept.site, said),), clause, now)
                 focus.concept, focus.result = chosen, None
                 focus.touch(clause, now)
+
+    def _fits_here(self, mark: Mark) -> bool:
+        """The concept named makes sense at the structure in hand, or has a place of its own."""
+        sites = [t.site for t in self._state.focus.targets]
+        for concept_id in mark.says():
+            concept = self._vocab.concepts[concept_id]
+            if concept.site is not None or any(self._resolver.distance(concept, s) is not None for s in sites):
+                return True
+        return False
 
     def _paired(self, focus: Focus) -> bool:
         sites = self._vocab.sites
@@ -398,6 +444,27 @@ class _Turn:
                 return [item.id]
         return []
 
+    def _late_site(self, frame: Frame, clause: Clause, own: tuple[Target, ...]) -> list[str]:
+        """ "This side's tight, the right one, it's the SCM": the structure comes last."""
+        if clause.hard or len(own) != 1 or frame.told or frame.concepts:
+            return []
+        if self._marked.tokens[clause.head].text not in ("it", "that", "this"):
+            return []
+        for record in self._state.ledger.last(self._state.last):
+            item = record.item
+            if item.kind != "finding" or self._state.clause - record.clause > 1:
+                continue
+            step = TraceStep(
+                slot="site", value=own[0].site or "", rule="said after it", words=self._range(frame.a, frame.b)
+            )
+            span = span_of(self._words, *self._range(clause.a, clause.b))
+            site = self._vocab.sites[own[0].site or ""]
+            self._state.ledger.amend(
+                item.id, self._state.clause, step, site=site.id, level=own[0].level, evidence=(*item.evidence, span)
+            )
+            return [item.id]
+        return []
+
     # ------------------------------------------------------------ question and answer
 
     def _ask(self, clause: Clause, frames: Sequence[Frame], now: int) -> None:
@@ -407,12 +474,24 @@ class _Turn:
             for frame in frames
             for d in self._resolver.read(frame, Focus(), frozenset({"history"}), self._marked, live=False)[0]
         ]
+        n = self._clauses.index(clause)
+        if not any(f.concepts or f.results for f in frames) and n and not clause.hard and not self._state.last:
+            before = self._clauses[n - 1]  # "And birth weight, do you remember?"
+            frames = FrameBuilder(self._vocab, self._marked, before).build()
+            clause = replace(clause, a=before.a)
         span = span_of(self._words, *self._range(clause.a, clause.b), role="question")
         question = asked(self._vocab, self._resolver, frames, drafts, span, state.clause)
         if question is not None:
+            earlier = state.question
+            if earlier is not None and earlier.span.words[0] >= self._words_from():
+                question = replace(question, before=(*earlier.before, earlier))
             state.question = question
         elif state.question is not None and not state.question.waits(state.clause, now):
             state.question = None
+
+    def _words_from(self) -> int:
+        """The first word of the utterance."""
+        return self._marked.tokens[0].word
 
     def _answer(self, clause: Clause, now: int) -> list[str]:
         state = self._state
@@ -440,7 +519,14 @@ class _Turn:
         if own and all(t.site != item.site for t in own):
             return False
         for mark in frame.results:
-            result = next((r.result for r in mark.gives() if r.concept == item.concept and r.role == "result"), None)
+            result = next(
+                (
+                    r.result
+                    for r in mark.gives()
+                    if r.concept == item.concept and r.role != "say" and r.result != "done"
+                ),
+                None,
+            )
             if result is None:
                 continue
             if frame.denied(mark):
@@ -582,4 +668,6 @@ class _Turn:
                 )
 
 
-__all__ = ["Extractor", "State", "is_good"]
+def frames_name(frames: Sequence[Frame]) -> bool:
+    """Any concept or structure is named in the frames."""
+    return any(frame.concepts or frame.sites or frame.levels for frame in frames)

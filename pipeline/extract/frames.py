@@ -33,6 +33,7 @@ class Frame:
     negated: set[int] = field(default_factory=set)
     cues: list[tuple[int, int]] = field(default_factory=list)
     repaired: list[tuple[int, int]] = field(default_factory=list)
+    pointed: bool = False  # "that hip": the one in hand
 
     def take(self, mark: Mark) -> None:
         """Widen the frame over a mark's words."""
@@ -66,11 +67,12 @@ class FrameBuilder:
         self._scopes: list[Scope] = []
         self._frames: list[Frame] = []
         self._open = Frame(clause.b, clause.a)
+        self._negators = frozenset(vocab.words.get("negators", ()))
         self._prepositions = frozenset(vocab.words.get("prepositions", ()))
 
     def build(self, drop: frozenset[int] = frozenset(), repaired: Sequence[tuple[int, int]] = ()) -> list[Frame]:
         """Frames in order. ``drop``: token positions taken back by the speaker; ``repaired``: where that happened."""
-        self._marks = [m for m in self._marks if m.a not in drop and not self._discourse(m)]
+        self._marks = [m for m in self._marks if m.a not in drop and not self._discourse(m) and not self._away(m)]
         negations = self._marked.cues.get("negation", ())
         self._scopes = scopes(negations, self._clause.a, self._clause.b, self._breaks())
         ellipses = self._ellipses(negations)
@@ -117,13 +119,15 @@ class FrameBuilder:
                 out.append(mark)
         return out
 
+    def _away(self, mark: Mark) -> bool:
+        """ "away from the collarbone" is not at the collarbone."""
+        before = [t.text for t in self._tokens[max(self._clause.a, mark.a - 3) : mark.a]]
+        return mark.kind == "site" and ("away" in before or "than" in before)
+
     def _discourse(self, mark: Mark) -> bool:
         """ "Okay, …", "Good.": words that open a clause, or are all of it, are no result."""
         words = {self._tokens[k].text for k in range(mark.a, mark.b)}
         connectives = set(self._vocab.words.get("connectives", ()))
-        little = set(self._vocab.words.get("little_words", ()))
-        if mark.kind == "result" and {self._tokens[k].stem for k in range(mark.a, mark.b)} <= little:
-            return all(r.role == "result" for r in mark.readings)  # "doesn't" alone is a denial, not a result
         if mark.kind != "result" or not words <= connectives:
             return False
         whole = {t.text for t in self._tokens[self._clause.a : self._clause.b]} <= connectives
@@ -140,6 +144,8 @@ class FrameBuilder:
     def _breaks(self) -> list[int]:
         """Where a denial ends: a comma before a statement of its own (a side or site and a result, or a result alone)."""
         breaks = []
+        if not any(t.stop for t in self._tokens):
+            breaks += self._bare_breaks()
         for k in range(self._clause.a, self._clause.b - 1):
             if self._tokens[k].stop != ",":
                 continue
@@ -149,9 +155,26 @@ class FrameBuilder:
             first = self._tokens[k + 1].text
             if first in ("or", "nor"):
                 continue
-            own = bool(kinds & {"side", "site", "level"}) and bool(kinds & {"result", "concept", "number"})
+            own = bool(kinds & {"side", "site", "level", "concept"}) and bool(kinds & {"result", "number"})
+            own = own or (bool(kinds & {"side", "site", "level"}) and "concept" in kinds)
             if own or (chunk and chunk[0].kind == "result" and "concept" not in kinds):
                 breaks.append(k + 1)
+        return breaks
+
+    def _masks(self, mark: Mark) -> bool:
+        """A term with its own denial in it ("no concerns") says all itself; "I wouldn't call this …" does not."""
+        kinds = {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role != "result"}
+        return bool(kinds - {"impression"})
+
+    def _bare_breaks(self) -> list[int]:
+        """Without punctuation a denial covers one statement, and what "or" and "and" hang on to it."""
+        breaks = []
+        for hit in self._marked.cues.get("negation", ()):
+            first = next((m for m in self._marks if m.kind in ("concept", "result") and m.a >= hit.b), None)
+            if first is None or first.b >= self._clause.b:
+                continue
+            if self._tokens[first.b].text not in ("or", "nor", "and"):
+                breaks.append(first.b)
         return breaks
 
     def _ellipses(self, hits: Sequence[Hit[CueReading]]) -> list[Mark]:
@@ -160,7 +183,7 @@ class FrameBuilder:
         alone = {(s.cue[0], s.cue[1]) for s in self._scopes}  # "nothing" is a denial first, a result word second
         self._marks = [m for m in self._marks if (m.a, m.b) not in alone or any(r.role != "result" for r in m.readings)]
         deniable = [m for m in self._marks if m.kind in ("concept", "result")]
-        inside = {k for m in deniable for k in range(m.a, m.b)}
+        inside = {k for m in deniable if self._masks(m) for k in range(m.a, m.b)}
         for scope in self._scopes:
             if scope.cue[0] in inside:
                 continue
@@ -172,7 +195,12 @@ class FrameBuilder:
 
     def _denial(self, mark: Mark) -> Scope | None:
         """The scope that covers the mark; "don't see | a tie" covers "see a tie" as well."""
-        return next((s for s in self._scopes if s.cue[0] < mark.a and s.a <= mark.b - 1 < s.b), None)
+        for scope in self._scopes:
+            if scope.cue[0] < mark.a and scope.a <= mark.b - 1 < scope.b:
+                shared = range(mark.a, min(mark.b, scope.cue[1]))
+                if not any(self._tokens[k].stem in self._negators for k in shared):
+                    return scope
+        return None
 
     # ------------------------------------------------------------ one handler a kind
 
@@ -196,7 +224,7 @@ class FrameBuilder:
 
     def _prepositional(self, mark: Mark) -> bool:
         """ "over the coccyx", "at the left occiput": a preposition within three words before the mark."""
-        return any(self._tokens[k].text in self._prepositions for k in range(max(self._clause.a, mark.a - 3), mark.a))
+        return any(self._tokens[k].text in self._prepositions for k in range(max(self._clause.a, mark.a - 3), mark.b))
 
     def _site(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
         frame = self._open
@@ -215,6 +243,8 @@ class FrameBuilder:
             frame.sites.pop()
         elif frame.side and frame.sites and border and not frame.site_sides:
             frame.site_sides = {s.a: frame.side for s in frame.sites}
+        before = self._tokens[mark.a - 1].text if mark.a > self._clause.a else ""
+        frame.pointed = frame.pointed or before in ("that", "this", "same")
         frame.take(mark)
         frame.sites.append(mark)
         self._lead(frame, mark)
@@ -255,6 +285,8 @@ class FrameBuilder:
         following = next((m for m in rest if m.kind != "side"), None)
         if following is None or following.kind not in ("result", "number", "ellipsis", "concept"):
             return False
+        if following.number is not None and following.number.unit not in ("", "deg"):
+            return False
         return following.kind != "concept" or not self._border(mark.b, following.a)
 
     def _close(self, frame: Frame, mark: Mark) -> bool:
@@ -262,17 +294,19 @@ class FrameBuilder:
 
     def _concept(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
         frame = self._open
-        if any(r.role == "means" for r in mark.gives()) and not self._says_more(mark, rest):
+        open_ended = all(self._vocab.concepts[c].stated is None for c in mark.says())
+        if open_ended and any(r.role == "means" for r in mark.gives()) and not self._says_more(mark, rest):
             self._result(mark, border, rest)  # "C1 rotated left": not the movement, the position
             return
         if frame.results and not frame.concepts and not border and self._fits(mark, frame.results[-1]):
             frame.take(mark)
             frame.concepts.append(mark)
             return
-        if frame.concepts and set(mark.says()) & set(frame.concepts[-1].says()):
+        if frame.concepts and set(mark.says()) & set(frame.concepts[-1].says()) and not (frame.told and border):
             frame.take(mark)
             return
-        answer = mark.gives() if frame.concepts and not frame.told else []
+        waits = frame.concepts and not frame.told and self._plain(frame.concepts[-1]) is None
+        answer = mark.gives() if waits else []
         if any(r.concept in frame.concepts[-1].says() for r in answer):
             frame.take(mark)
             frame.results.append(mark)
@@ -286,9 +320,11 @@ class FrameBuilder:
     def _says_more(self, mark: Mark, rest: Sequence[Mark]) -> bool:
         """A result, number or denial follows before the next comma."""
         for following in rest:
-            if self._border(mark.b, following.a) or following.kind in ("site", "concept"):
+            if following.kind in ("site", "concept"):
                 return False
-            if following.kind in ("result", "number", "ellipsis"):
+            if following.kind == "result" and self._fits(mark, following):
+                return True
+            if following.kind in ("number", "ellipsis") and not self._border(mark.b, following.a):
                 return True
         return False
 
@@ -300,6 +336,10 @@ class FrameBuilder:
         return any(fit_result(self._vocab, c, result) is not None for c in concept.says())
 
     def _result(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
+        frame = self._open
+        foreign = frame.concepts and any(r.role == "means" for r in mark.gives())
+        if border and foreign and self._stated() and not any(self._fits(c, mark) for c in frame.concepts):
+            self._next()
         if border and self._open.told and self._open.side and self._own_side(mark, rest):
             self._next()  # "brisk to the left and weaker to the right"
         self._open.take(mark)
@@ -321,7 +361,9 @@ class FrameBuilder:
         self._open.take(mark)
         self._open.numbers.append(mark)
 
-    def _ellipsis(self, mark: Mark, _border: bool, _rest: Sequence[Mark]) -> None:
+    def _ellipsis(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
+        if border and self._open.told and self._open.side and self._own_side(mark, rest):
+            self._next()
         self._open.take(mark)
         self._open.ellipsis = mark
 

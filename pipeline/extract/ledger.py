@@ -8,6 +8,7 @@ from pipeline.model import Item, ItemEvent, Retract, Span, TraceStep, Upsert, it
 
 Key = tuple[str, str | None, str, str | None]
 NEAR_CLAUSES = 3
+TREATMENT_CLAUSES = 8
 REFINED = ("weak", "asymmetrical", "strong")  # "there's something, but weak"
 
 
@@ -39,13 +40,26 @@ class Ledger:
         """The records of the ids that still stand."""
         return [self.records[i] for i in ids if i in self.records]
 
-    def add(self, item: Item, clause: int, steps: tuple[TraceStep, ...], *, corrects: bool, today: bool) -> str:
+    def add(
+        self,
+        item: Item,
+        clause: int,
+        steps: tuple[TraceStep, ...],
+        *,
+        corrects: bool,
+        today: bool,
+        turned: bool = False,
+    ) -> str:
         """Add a statement; returns the id under which it stands."""
         key = (item.concept, item.site, item.side, item.level)
         for known in reversed(self._by_key[key]):
             record = self.records[known]
             if _same(record.item, item):
                 return self._repeat(record, item, clause)
+            if item.result == "value" and record.item.value == item.value:
+                return self._repeat(record, item, clause)
+            if turned and clause - record.clause <= 1:
+                return self._replace(record, item, clause, steps, corrected=False)
             if corrects:
                 return self._replace(record, item, clause, steps)
             if record.item.result == "present" and item.result in REFINED and clause - record.clause <= 1:
@@ -57,6 +71,9 @@ class Ledger:
                 self._put(flagged, record.clause, record.steps)
                 item = item.model_copy(update={"flags": _with(item.flags, "conflict")})
             break
+        treated = self._same_treatment(item, clause)
+        if treated is not None:
+            return self._go_on(treated, item, clause)
         late = self._sided_later(item, clause)
         if late is not None:
             flags = tuple(f for f in late.item.flags if f != "side_missing")
@@ -85,6 +102,27 @@ class Ledger:
                 if _same(record.item, item) and clause - record.clause <= NEAR_CLAUSES:
                     return record
         return None
+
+    def _same_treatment(self, item: Item, clause: int) -> Record | None:
+        """The same technique on the same structure a few clauses later is the same treatment going on."""
+        if item.kind != "treatment":
+            return None
+        for record in reversed(self.records.values()):
+            known = record.item
+            if clause - record.clause > TREATMENT_CLAUSES or known.kind != "treatment":
+                continue
+            sides = {known.side, item.side}
+            if (known.concept, known.site) == (item.concept, item.site) and (len(sides) == 1 or "none" in sides):
+                return record
+        return None
+
+    def _go_on(self, record: Record, item: Item, clause: int) -> str:
+        known = record.item
+        result = known.result if item.result in ("done", known.result) else item.result
+        side = item.side if known.side == "none" else known.side
+        flags = tuple(f for f in known.flags if f != "side_missing" or side == "none")
+        self.amend(known.id, clause, None, result=result, side=side, flags=flags)
+        return self._repeat(self.records[known.id], item, clause)
 
     def _sided_later(self, item: Item, clause: int) -> Record | None:
         """ "Thigh folds are not the same. There's an extra one on the left.": the side comes after."""

@@ -41,11 +41,15 @@ class _Phrase(Generic[P]):
 
 
 class PhraseIndex(Generic[P]):
-    """Find many phrases in one pass over a stream of stems (of whole words with ``exact``)."""
+    """Find many phrases in one pass over a stream of stems (of whole words with ``exact``).
 
-    def __init__(self, *, exact: bool = False) -> None:
+    ``over_commas``: a phrase may reach over a comma ("no, wait"); terms do not.
+    """
+
+    def __init__(self, *, exact: bool = False, over_commas: bool = False) -> None:
         self._by_first: dict[str, list[_Phrase[P]]] = defaultdict(list)
         self._exact = exact
+        self._over_commas = over_commas
 
     def add(self, steps: Sequence[str], payload: P, *, at_start: bool = False, at_end: bool = False) -> None:
         """Add a phrase of stems and gaps; it neither begins nor ends with a gap."""
@@ -67,7 +71,7 @@ class PhraseIndex(Generic[P]):
             for phrase in self._by_first.get(stem, ()):
                 if phrase.at_start and stream[at] not in starts:
                     continue
-                fixed = _walk(phrase.steps, stems, at, stream, tokens, any_stop=self._exact)
+                fixed = _walk(phrase.steps, stems, at, stream, tokens, any_stop=not self._over_commas)
                 if fixed and not (phrase.at_end and stream[fixed[-1]] not in ends):
                     found.append((len(fixed), tuple(stream[f] for f in fixed), phrase.payload))
         return _longest(found)
@@ -149,17 +153,20 @@ class Lexicon:
     vocab: Vocabulary
     tokeniser: Tokeniser
     terms: PhraseIndex[Reading] = field(default_factory=PhraseIndex)
+    results: PhraseIndex[Reading] = field(default_factory=PhraseIndex)
     sites: PhraseIndex[Reading] = field(default_factory=PhraseIndex)
     cues: dict[str, PhraseIndex[CueReading]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         words = self.vocab.words
         self.determiners = frozenset(words.get("determiners", ()))
-        self._little = frozenset(words.get("little_words", ()))
+        self._little = frozenset(self.tokeniser.stem(w) for w in words.get("little_words", ()))
         self.fillers = _phrases(words.get("fillers", ()), self.tokeniser)
         self.degrees = _phrases(
             [(say, cue.gives) for cue in self.vocab.cues.get("degree", ()) for say in cue.say], self.tokeniser
         )
+        for say in words.get("no_term", ()):
+            self.terms.add(self._steps(say, drop=False), Reading("mask"))
         for concept in self.vocab.concepts.values():
             for say in concept.say:
                 self._term(say, Reading("say", concept.id))
@@ -177,7 +184,7 @@ class Lexicon:
                 self._site(say, Reading("site", site=site.id, level=level, singular=say))
         for category, cues in self.vocab.cues.items():
             exact = category in WORD_FOR_WORD
-            index: PhraseIndex[CueReading] = PhraseIndex(exact=exact)
+            index: PhraseIndex[CueReading] = PhraseIndex(exact=exact, over_commas=True)
             for cue in cues:
                 for say in cue.say:
                     text = say.strip("^$ ")
@@ -190,10 +197,17 @@ class Lexicon:
             self.cues[category] = index
 
     def _term(self, say: str, reading: Reading) -> None:
+        """Add a form of a concept, unless too little is left of it in the stream of terms.
+
+        "just right" without "just" is a side word, "eyes still" without "still" a structure.
+        """
         steps = self._steps(say, drop=True)
-        if len(steps) == 1 and steps[0] in self._little:
-            return  # "just right" without "just" is a side word
-        self.terms.add(steps, reading)
+        bare = [
+            w for w in self.tokeniser.of_text(say.replace(GAP, " ").replace("~", " ")) if w.text not in self.determiners
+        ]
+        shrunk = len(steps) == 1 and len(bare) > 1
+        if not shrunk and not set(steps) - {GAP} <= self._little:
+            (self.results if reading.role == "result" else self.terms).add(steps, reading)
 
     def _site(self, say: str, reading: Reading) -> None:
         steps = self._steps(say, drop=True)

@@ -24,6 +24,7 @@ class Mark:
     level: Level | None = None
     number: Quantity | None = None
     plural: bool = False
+    word: str = ""  # the single word of a term, as spoken
 
     def says(self) -> list[str]:
         """Concepts this mention names."""
@@ -74,26 +75,30 @@ class Marker:
         """``starts``/``ends``: first and last token of each clause. ``region``: the site now under the hands."""
         lexicon = self._lexicon
         spoken = lexicon.spoken(tokens)
+        everything = range(len(tokens))  # "mm-hmm" is a filler, and an answer
         degrees = lexicon.degrees.find(spoken, tokens)
         content = lexicon.content(tokens, degrees)
         cues = {
-            category: tuple(index.find(spoken, tokens, starts=starts, ends=ends))
+            category: tuple(
+                index.find(everything if category == "answers" else spoken, tokens, starts=starts, ends=ends)
+            )
             for category, index in lexicon.cues.items()
             if category not in ("units", "numbers", "forms", "degree")
         }
-        terms = lexicon.terms.find(content, tokens)
+        firm = lexicon.terms.find(content, tokens)
+        terms = _together(firm, lexicon.results.find(content, tokens))
         levels = self._numbers.levels(tokens, region)
         marks = [*self._terms(terms, tokens, content), *self._sides(cues.get("sides", ()))]
         marks += [Mark("level", level.a, level.b, level=level) for level in levels]
         inside = {k for level in levels for k in range(level.a, level.b)}
-        fixed = {k for hit in terms for k in hit.fixed}
+        fixed = {k for hit in firm for k in hit.fixed}
         marks += [
             Mark("number", q.a, q.b, number=q)
             for q in self._numbers.quantities(tokens)
             if not q.ordinal and inside.isdisjoint(range(q.a, q.b)) and not set(range(q.a, q.b)) <= fixed
         ]
         sided = {k for hit in cues.get("sides", ()) for k in hit.fixed}
-        marks = [m for m in marks if m.kind != "result" or not set(range(m.a, m.b)) <= sided]
+        marks = [m for m in marks if m.kind not in ("result", "site") or not set(range(m.a, m.b)) <= sided]
         marks.sort(key=lambda m: (m.a, m.b))
         named = tuple(" ".join(tokens[k].text for k in hit.fixed) for hit in terms if _trade(hit))
         return Marked(tuple(tokens), tuple(marks), cues, tuple(degrees), named)
@@ -101,8 +106,10 @@ class Marker:
     def _terms(self, hits: Sequence[Hit[Reading]], tokens: Sequence[Token], content: Sequence[int]) -> list[Mark]:
         marks = []
         for hit in hits:
+            if all(r.role == "mask" for r in hit.payloads):
+                continue
             sites = tuple(r for r in hit.payloads if r.role == "site")
-            others = tuple(r for r in hit.payloads if r.role != "site")
+            others = tuple(r for r in hit.payloads if r.role not in ("site", "mask"))
             last = tokens[hit.b - 1].text
             if sites:
                 plural = sites[0].plural or (
@@ -111,10 +118,16 @@ class Marker:
                 marks.append(Mark("site", hit.a, hit.b, sites, plural=plural))
             if others:
                 says = any(r.role == "say" for r in others)
-                marks.append(Mark("concept" if says else "result", hit.a, hit.b, others, plural=last.endswith("s")))
-                seated = any(self._lexicon.vocab.concepts[r.concept].site for r in others)
-                if not sites and not seated and hit.b - hit.a > 1:
+                word = last if len(hit.fixed) == 1 else ""
+                kind: Kind = "concept" if says else "result"
+                marks.append(Mark(kind, hit.a, hit.b, others, plural=last.endswith("s"), word=word))
+                concepts = [self._lexicon.vocab.concepts[r.concept] for r in others]
+                nests = all(c.site is None and (says or bool(c.on)) for c in concepts)
+                if not sites and nests and hit.b - hit.a > 1:
                     inner = self._lexicon.sites.find([k for k in content if hit.a <= k < hit.b], tokens)
+                    near = {s for c in concepts for s in c.on}
+                    line = self._lexicon.vocab.site_line
+                    inner = [i for i in inner if not near or near & set(line(i.payloads[0].site))]
                     marks += [
                         Mark("site", i.a, i.b, i.payloads, plural=tokens[i.b - 1].text != i.payloads[0].singular)
                         for i in inner
@@ -126,6 +139,22 @@ class Marker:
         return [
             Mark("side", hit.a, hit.b, side=hit.payloads[0].gives) for hit in hits if hit.payloads[0].gives != "none"
         ]
+
+
+def _together(terms: Sequence[Hit[Reading]], results: Sequence[Hit[Reading]]) -> list[Hit[Reading]]:
+    """Terms, and the result words that may belong to a concept named beside them.
+
+    Equal words share one hit. A result word inside a longer term says nothing more; a longer result phrase ("no clunk"
+    of an Ortolani) leaves the shorter term in it standing, for its concept may not be in hand.
+    """
+    found = {hit.fixed: hit for hit in terms}
+    for hit in results:
+        same = found.get(hit.fixed)
+        if same is not None:
+            found[hit.fixed] = Hit(hit.a, hit.b, hit.fixed, (*same.payloads, *hit.payloads))
+        elif not any(set(hit.fixed) < set(term.fixed) for term in terms):
+            found[hit.fixed] = hit
+    return sorted(found.values(), key=lambda h: (h.a, h.b))
 
 
 def _trade(hit: Hit[Reading]) -> bool:

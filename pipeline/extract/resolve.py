@@ -12,6 +12,7 @@ from pipeline.model import Degree, Kind
 from pipeline.vocabulary import Concept, Vocabulary
 
 FAR = 50
+AFTERWARDS = ("released", "partial", "not_tolerated")
 FAHRENHEIT = (93.0, 108.0)
 OTHER = {"left": "right", "right": "left"}
 CARRIED = ("motion.", "reflex.", "test.", "alignment.")
@@ -38,6 +39,11 @@ class Draft:
     inherited: bool = False
     retracted: tuple[tuple[int, int], ...] = ()
 
+    @property
+    def rule(self) -> str:
+        """The rule that gave its first slot."""
+        return self.steps[0][2] if self.steps else ""
+
 
 @dataclass
 class Resolver:
@@ -45,8 +51,10 @@ class Resolver:
 
     vocab: Vocabulary
     side_always: frozenset[str] = field(init=False)
+    unseated: frozenset[str] = field(init=False)
 
     def __post_init__(self) -> None:
+        self.unseated = frozenset(self.vocab.words.get("needs_place", ()))
         self.side_always = frozenset(self.vocab.words.get("side_always", ()))
 
     # ------------------------------------------------------------ sites
@@ -91,42 +99,70 @@ class Resolver:
             concept = self.vocab.concepts[reading.concept]
             if reading.role != "means" or concept.kind not in kinds:
                 continue
+            if concept.kind == "treatment" and reading.result in AFTERWARDS:
+                continue  # how a treatment went is no treatment
             at = site if site is not None else focus_site
             near = self.distance(concept, at)
             if near is None or (near == FAR and at is None and concept.site is None):
                 if concept.site is None or (site is not None and site not in self.vocab.site_line(concept.site)):
                     continue
-                if concept.kind == "finding" and several:
+                if concept.kind == "finding" and (several or mark.word in self.unseated):
                     continue  # "open" alone is the fontanelle's only where a fontanelle is in hand
                 near = FAR + 1
             if best is None or near < best[0]:
                 best = (near, order, reading)
         return best[2] if best else None
 
-    def named(self, mark: Mark, site: str | None, kinds: frozenset[Kind]) -> str | None:
-        """The concept that a mark names, on this site, among those allowed here."""
+    def named(
+        self,
+        mark: Mark,
+        site: str | None,
+        kinds: frozenset[Kind],
+        *,
+        own: Sequence[str | None] = (),
+        seen: bool = False,
+    ) -> str | None:
+        """The concept that a mark names, on this site, among those allowed here.
+
+        ``own``: the sites of the frame itself; a finding of an unrelated part is not meant. ``seen``: the exam is under
+        way, so what may be told or seen (a latch) is seen.
+        """
         best: tuple[float, str] | None = None
         for concept_id in mark.says():
             concept = self.vocab.concepts[concept_id]
             if concept.kind not in kinds:
                 continue
-            near: float | None = self.distance(concept, site)
-            if near is None:
-                near = FAR + 1 if concept.site is not None or site is None or not concept.on else FAR + 2
+            free = concept.kind != "finding" or concept.id.startswith(SEATED)
+            if own and not free and not any(self._related(concept, s) for s in own):
+                continue
+            distances = [d for s in (own or (site,)) if (d := self.distance(concept, s)) is not None]
+            near: float = min(distances, default=FAR + 1)
             if concept.kind == "history":
-                near -= 0.5  # what may be told or seen is taken as told
+                near += 0.5 if seen else -FAR
             if best is None or near < best[0]:
                 best = (near, concept_id)
         return best[1] if best else None
+
+    def _related(self, concept: Concept, site: str | None) -> bool:
+        """One of the concept's sites lies in the site, or the other way round; a concept without sites goes anywhere."""
+        on = concept.on or ((concept.site,) if concept.site else ())
+        line = set(self.vocab.site_line(site))
+        return not on or site is None or any(s in line or site in self.vocab.site_line(s) for s in on)
 
     def place(self, concept: Concept, own: Sequence[Target], focus: Sequence[Target]) -> tuple[Target, ...]:
         """Where a concept is seated: the site its own words name, the structure in hand, or its default site."""
         lead = next((t.side for t in own if t.side), "")
         fitting = [t for t in own if t.site is not None and self.distance(concept, t.site) is not None]
+        if concept.site not in (None, "whole_body", "skin"):  # a part of the default site is no site of its own
+            fitting = [t for t in fitting if t.site == concept.site or concept.site not in self.vocab.site_line(t.site)]
         if fitting and (concept.site is None or (concept.on and not concept.id.startswith(SEATED))):
             return tuple(fitting)
         if concept.id in NAMED_ONLY:
             return (Target(None),)
+        if concept.kind == "treatment" and concept.on:
+            held = [t for t in focus if self.distance(concept, t.site) is not None]
+            if held:
+                return tuple(replace(t, side=lead) if lead else t for t in held)
         if concept.site is not None:
             same = next((t for t in (*own, *focus) if t.site == concept.site), None)
             if same is not None:
@@ -142,9 +178,13 @@ class Resolver:
     def measured(self, concept: Concept, number: Quantity) -> tuple[float, str, tuple[str, ...]] | None:
         """A number as a value of the concept: (value, unit, flags); None where it is no reading of it."""
         measure = concept.measure
-        if measure is None or "value" not in concept.results:
-            return None
         value, unit = number.value, number.unit
+        if "value" not in concept.results:
+            return None
+        if concept.kind == "plan":
+            return (round(value, 2), unit, ()) if unit in ("d", "wk", "mo") else None
+        if measure is None:
+            return None
         if unit == measure.unit or (unit in ("d", "wk", "mo") and measure.unit in ("d", "wk", "mo")):
             return round(value, 2), unit, ()
         if unit == "" or (unit == "deg" and measure.unit == "Cel"):
@@ -165,7 +205,7 @@ class Resolver:
         context = own or tuple(self._held(frame, focus, held))
         drafts: list[Draft] = []
         used: set[int] = set()
-        for concept_id in self._concepts(frame, context, kinds):
+        for concept_id in self._concepts(frame, context, kinds, focus):
             drafts += self._named(frame, concept_id, own, context, used, marked)
         drafts += self._meant(frame, own, context, focus, kinds, used, marked)
         if not drafts:
@@ -173,7 +213,21 @@ class Resolver:
         return drafts, own
 
     def _sided(self, own: tuple[Target, ...], frame: Frame, focus: Focus) -> tuple[Target, ...]:
-        return tuple(replace(t, side=self._side(t.side, focus)) for t in own)
+        unsaid = ("one", "this")
+        return tuple(
+            replace(
+                t,
+                side=self._side(t.side or self._held_side(t, frame, focus), focus),
+                plural=t.plural and t.side not in unsaid,
+            )
+            for t in own
+        )
+
+    def _held_side(self, target: Target, frame: Frame, focus: Focus) -> str:
+        """ "that hip", just after the left one: the hip in hand."""
+        if not frame.pointed or target.plural or target.site not in {t.site for t in focus.targets}:
+            return ""
+        return focus.side
 
     def _side(self, said: str, focus: Focus) -> str:
         if said == "other":
@@ -194,9 +248,10 @@ class Resolver:
             else:
                 yield target
 
-    def _concepts(self, frame: Frame, context: Sequence[Target], kinds: frozenset[Kind]) -> list[str]:
+    def _concepts(self, frame: Frame, context: Sequence[Target], kinds: frozenset[Kind], focus: Focus) -> list[str]:
         site = context[0].site if context else None
-        found = [self.named(mark, site, kinds) for mark in frame.concepts]
+        own = [t.site for t in self.targets(frame)]
+        found = [self.named(mark, site, kinds, own=own, seen=focus.seen) for mark in frame.concepts]
         return list(dict.fromkeys(c for c in found if c is not None))
 
     def _named(
@@ -318,6 +373,9 @@ class Resolver:
         exact = next((r.result for r in word.gives() if r.role == "result" and r.concept == concept_id), None)
         if exact:
             return concept_id, exact
+        plain = all(r.concept == "exam.overall" for r in word.gives() if r.role == "means")
+        if plain and not frame.side:
+            return None  # "those feel good" is said of the structure, not of its last movement
         if concept_id.startswith(CARRIED) and concept_id != "motion.general":
             fitted = fit_result(self.vocab, concept_id, word)
             if fitted is not None:
@@ -356,11 +414,11 @@ class Resolver:
         marked: Marked,
     ) -> list[Draft]:
         """Only a number or a denial was said: of the concept in hand, else of the structure named."""
-        concept = self.vocab.concepts.get(focus.concept or "")
+        concept = self._by_unit(frame, own, context) or self.vocab.concepts.get(focus.concept or "")
         mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
-        if concept is not None and not own and concept.kind in kinds:
+        if concept is not None and (not own or concept.id.startswith("measure.")) and concept.kind in kinds:
             value = next((v for n in frame.numbers if n.number and (v := self.measured(concept, n.number))), None)
-            if value is not None and (concept.id.startswith("motion.") or not focus.result):
+            if value is not None and (concept.id.startswith(("motion.", "measure.")) or not focus.result):
                 places = self.place(concept, (), self._with_focus_side(context, focus))
                 return [self._draft(frame, concept, p, "value", value, marked, "carried number", mark) for p in places]
             if (
@@ -375,10 +433,47 @@ class Resolver:
                     return [
                         self._draft(frame, concept, p, turned, None, marked, "carried denial", mark) for p in places
                     ]
+        if concept is not None and focus.result and self._same(frame, marked):
+            return self._copied(frame, concept, focus.result, own, context, marked, mark)
         if frame.ellipsis is not None and own and not frame.concepts and "finding" in kinds:
             overall = self.vocab.concepts["exam.overall"]
             return [self._draft(frame, overall, p, "normal", None, marked, "nothing there", mark) for p in own]
         return []
+
+    def _by_unit(self, frame: Frame, own: Sequence[Target], context: Sequence[Target]) -> Concept | None:
+        """ "5.4 kilos on my scales" is a weight by its unit; centimetres beside the head are its circumference."""
+        for mark in frame.numbers:
+            unit = mark.number.unit if mark.number else ""
+            head = any(t.site in ("head", "skull") for t in (*own, *(context if not own else ())))
+            found = {
+                "kg": "measure.weight",
+                "Cel": "measure.temperature",
+                "cm": "measure.head_circumference" if head else "",
+            }
+            concept = self.vocab.concepts.get(found.get(unit, ""))
+            if concept is not None and concept.measure is not None and mark.number is not None:
+                if concept.measure.low <= mark.number.value <= concept.measure.high:
+                    return concept
+        return None
+
+    def _same(self, frame: Frame, marked: Marked) -> bool:
+        return any(frame.a - 2 <= hit.b and hit.a <= frame.b + 1 for hit in marked.cues.get("same", ()))
+
+    def _copied(
+        self,
+        frame: Frame,
+        concept: Concept,
+        result: str,
+        own: Sequence[Target],
+        context: Sequence[Target],
+        marked: Marked,
+        mark: Mark,
+    ) -> list[Draft]:
+        """ "Same on the other side", "shoulders, same": the result just said, of what is named now."""
+        if not own and not (frame.side and all(t.side for t in context)):
+            return []
+        places = self.place(concept, own, context)
+        return [self._draft(frame, concept, p, result, None, marked, "same as before", mark) for p in places]
 
     # ------------------------------------------------------------ drafts
 
