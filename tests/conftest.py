@@ -2,6 +2,8 @@
 
 import hashlib
 from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 
@@ -32,3 +34,31 @@ def _spoken(text: str) -> Transcript:
 def spoken() -> Callable[[str], Transcript]:
     """``spoken("the hips are fine.")``: one word every 0.5 s, stops kept on the words, an utterance a sentence."""
     return _spoken
+
+
+class Ended(NamedTuple):
+    """How a command ended."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def handspoken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., Ended]:
+    """``handspoken("draft", path)``: the real command, in this process, with ``tmp_path / "home"`` as its home."""
+    from pipeline.cli import main
+
+    monkeypatch.setenv("HANDSPOKEN_HOME", str(tmp_path / "home"))
+    monkeypatch.chdir(tmp_path)
+
+    def run(*args: str | Path) -> Ended:
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as ended:
+            main([str(arg) for arg in args])
+        captured = capsys.readouterr()
+        return Ended(ended.value.code if isinstance(ended.value.code, int) else 0, captured.out, captured.err)
+
+    return run

@@ -3,7 +3,10 @@
 # ruff: noqa: ARG002  (the plain stages take what the Protocol gives and use little of it)
 
 import hashlib
-from collections.abc import Callable
+import resource
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -133,6 +136,19 @@ def file_visit(store: Store, record: VisitRecord, *items: Item) -> VisitRecord:
 def infant(code_name: str = "robin", **known: object) -> Infant:
     """An infant by code name."""
     return Infant.model_validate({"id": new_id(), "code_name": code_name, **known})
+
+
+@contextmanager
+def files_limited_to(size: int) -> Iterator[None]:
+    """A full disk, as near as a test may come: the system refuses to write files beyond ``size`` bytes."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (size, hard))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        signal.signal(signal.SIGXFSZ, handler)
 
 
 class PlainStages:

@@ -1,14 +1,12 @@
 """The jobs: what goes where, what is refused, and that nothing changes when one fails."""
 
 import json
-import resource
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from invented import PlainStages
+from invented import PlainStages, files_limited_to
 
 from pipeline.config import Config, Settings
 from pipeline.errors import HandspokenError, InputError, StoreError
@@ -163,21 +161,6 @@ def test_a_recording_filed_to_another_infant_is_refused(sound: Path, config: Con
         draft(sound, Told(infant="wren"), config, stages, today=TODAY)
 
 
-@contextmanager
-def _files_limited_to(size: int) -> Iterator[None]:
-    """A full disk, as near as a test may come: the system refuses to write files beyond ``size`` bytes."""
-    import signal
-
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    handler = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (size, hard))
-    try:
-        yield
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
-        signal.signal(signal.SIGXFSZ, handler)
-
-
 @pytest.mark.parametrize("size", [1000, 60_000, 200_000])
 def test_a_disk_that_is_full_changes_nothing(
     size: int, sound: Path, config: Config, stages: PlainStages, tmp_path: Path
@@ -187,7 +170,7 @@ def test_a_disk_that_is_full_changes_nothing(
     sound.write_text("Another visit, no clunk. " * (10_000 if size == 200_000 else 10))
     before = _snapshot(tmp_path)
 
-    with pytest.raises((StoreError, InputError)), _files_limited_to(size):
+    with pytest.raises((StoreError, InputError)), files_limited_to(size):
         draft(sound, Told(infant="wren"), config, stages, today=TODAY, to=tmp_path / "out")
 
     assert before == _snapshot(tmp_path)
