@@ -403,8 +403,9 @@ def test_normal_then_tight_without_a_correction_is_asked_about() -> None:
         ),
         (scm("tight"), scm("normal", change="better")),
         (scm("tight"), scm("tight")),
+        (scm("tight", "none"), scm("normal", "none")),
     ],
-    ids=["other side", "treated between", "change told", "agree"],
+    ids=["other side", "treated between", "change told", "agree", "sides not told"],
 )
 def test_what_can_both_be_true_is_not_asked_about(items: tuple[Item, ...]) -> None:
     assert not any(rule.startswith("CONFLICT") for rule in rules(raised(*items, age=old(months=3))))

@@ -17,13 +17,13 @@ OURS = "A record that says two things of one place must say which holds."
 
 def contradictions(facts: Facts, last: Facts, norms: Norms) -> Iterator[Remark]:
     """Ask which holds: opposite results of one place, two numbers for one measure, a side other than last time."""
-    treated = [f.start_ms for f in treatments(facts)]
+    treated = [(f.start_ms, max((s.end_ms for s in f.spans), default=f.start_ms)) for f in treatments(facts)]
     for row in norms.opposites:
         fine = [f for f in facts.of(row.concept) if f.result in row.fine]
         found = [f for c in (row.across or (row.concept,)) for f in facts.of(c) if f.result in row.found]
         for first in fine:
             for second in found:
-                if _same_place(first, second) and not _explained(first, second, treated):
+                if _same_place(first, second, norms) and not _explained(first, second, treated):
                     yield _which(row, first, second)
         if row.lasting:
             yield from _other_side(row, facts, last)
@@ -34,17 +34,22 @@ def contradictions(facts: Facts, last: Facts, norms: Norms) -> Iterator[Remark]:
                 yield _numbers(one, two)
 
 
-def _same_place(one: Fact, two: Fact) -> bool:
-    sides = {one.side, two.side}
-    same_side = one.side == two.side or "both" in sides
-    return one.site == two.site and one.level == two.level and same_side
+def _same_place(one: Fact, two: Fact, norms: Norms) -> bool:
+    """Whether both speak of one place. A paired structure without its side may be either: the side is asked first."""
+    if one.site != two.site or one.level != two.level:
+        return False
+    if one.side == two.side:
+        return one.side != "none" or one.site not in norms.paired
+    return "both" in (one.side, two.side) and "none" not in (one.side, two.side)
 
 
-def _explained(fine: Fact, found: Fact, treated: Sequence[int]) -> bool:
-    """Found, treated, then fine is how a treatment goes; a stated change explains too."""
-    if fine.change is not None or found.change is not None:
+def _explained(fine: Fact, found: Fact, treated: Sequence[tuple[int, int]]) -> bool:
+    """Found, treated, then fine is how a treatment goes; a stated change explains, and so do the very same words."""
+    if fine.change is not None or found.change is not None or (fine.spans and fine.spans == found.spans):
         return True
-    return any(found.start_ms <= at <= fine.start_ms for at in treated)
+    return found.start_ms <= fine.start_ms and any(
+        start <= fine.start_ms and found.start_ms <= end for start, end in treated
+    )
 
 
 def _which(row: Opposite, fine: Fact, found: Fact) -> Remark:

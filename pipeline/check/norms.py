@@ -39,6 +39,7 @@ class Norms(Entry):
     laws: tuple[rows.Law, ...]
     coverage: tuple[rows.CoverageRow, ...]
     parents: dict[str, str | None]
+    paired: tuple[str, ...]
 
     @cached_property
     def hash(self) -> str:
@@ -58,7 +59,7 @@ class Norms(Entry):
     def sourced(self) -> Iterator[rows.Sourced]:
         """Every row of every kind."""
         for name in type(self).model_fields:
-            if name != "parents":
+            if name not in ("parents", "paired"):
                 yield from getattr(self, name)
 
     @property
@@ -93,7 +94,7 @@ def _load(base: Path) -> Norms:
         return tuple(found)
 
     tables = base / "norms" / "tables"
-    sites = {site.id: site.parent for _, site in read_rows(base / "sites.yaml", Site, faults)}
+    sites = [site for _, site in read_rows(base / "sites.yaml", Site, faults)]
     norms = Norms(
         rules=tuple(rule for path in sorted((base / "norms").glob("*.yaml")) for rule in read(path, rows.Rule)),
         red_flags=read(base / "red_flags.yaml", rows.RedFlag),
@@ -110,7 +111,8 @@ def _load(base: Path) -> Norms:
         cautions=read(base / "cautions.yaml", rows.Caution),
         laws=read(base / "jurisdiction.yaml", rows.Law),
         coverage=read(base / "coverage.yaml", rows.CoverageRow),
-        parents=sites,
+        parents={site.id: site.parent for site in sites},
+        paired=tuple(sorted(site.id for site in sites if site.paired)),
     )
     faults += _unknown_sites(norms, ids)
     missing = sorted(set(RED_FLAGS) - {row.flag for row in norms.red_flags})
