@@ -266,6 +266,16 @@ def test_growth_is_placed_by_corrected_age_and_not_before_term() -> None:
     assert point.corrected_days == 10
 
 
+def test_before_term_a_danger_sign_holds_and_growth_is_left_to_another_chart() -> None:
+    early = GIRL.model_copy(update={"gestation_weeks": 29})
+    breech = one("history.breech", "present", site="whole_body")
+
+    told = rules(raised(breech, weighed(1.9), age=old(weeks=5, born_at=29), infant=early))
+
+    assert {"RF31", "growth.before_term"} <= told
+    assert "growth.weight" not in told
+
+
 def test_a_change_over_too_short_a_time_raises_no_alarm() -> None:
     head = one("measure.head_circumference", site="skull", value=40.4, unit="cm")
     past = one("measure.head_circumference", site="skull", value=39.0, unit="cm")

@@ -116,14 +116,14 @@ def in_window(rule: Rule, infant: Infant, age: Age | None, weeks: int | None) ->
 
 
 def _span(rule: Rule, age: Age) -> tuple[int, int]:
-    """Lowest and highest age that may decide; one and the same where the corrected age is known."""
+    """Lowest and highest age that may decide; one and the same where it is known. Before term counts as newborn."""
     if rule.age == "chronological":
         return age.days, age.days
-    earliest = age.days - 7 * (TERM_WEEKS - EARLIEST_WEEKS)
-    low = age.corrected_days if age.corrected_days is not None else max(earliest, 0)
-    if rule.age == "either":
-        return min(low, age.days), min(low if age.corrected_days is not None else age.days, age.days)
-    return low, age.days if age.corrected_days is None else low
+    if age.corrected_days is None:
+        return max(age.days - 7 * (TERM_WEEKS - EARLIEST_WEEKS), 0), age.days
+    days = max(age.corrected_days, 0)
+    lower = min(days, age.days) if rule.age == "either" else days
+    return lower, lower
 
 
 def in_days_of(which: str, start: float, end: float, age: Age | None) -> bool | None:

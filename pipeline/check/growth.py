@@ -110,6 +110,8 @@ def growth_facts(
         if not now:
             continue
         fact = now[-1]
+        if age.corrected_days is not None and age.corrected_days < 0:
+            yield named(fact, "computed.before_term", age.corrected_days, shown(age.corrected_days), "d")
         yield from _place(fact, stem, infant, age)
         for visit in earlier:
             past = [f for f in visit.facts if f.concept == concept and f.value]
