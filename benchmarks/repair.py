@@ -47,8 +47,13 @@ def transcript_of(sentences: list[str], chances: list[list[float]] | None = None
 
 
 def letters(text: str) -> str:
-    """Letters only, with the two spellings of fontanelle and moulding as one."""
-    return re.sub(r"[^a-z0-9]", "", text.lower()).replace("fontanelle", "fontanel").replace("moulding", "molding")
+    """Letters only; spellings that the vocabulary takes for one are one."""
+    return (
+        re.sub(r"[^a-z0-9]", "", text.lower())
+        .replace("fontanelle", "fontanel")
+        .replace("moulding", "molding")
+        .replace("babinsky", "babinski")
+    )
 
 
 def holds(text: str, term: str) -> bool:

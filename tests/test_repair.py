@@ -81,6 +81,7 @@ def repaired(transcript: Transcript, vocab: Vocabulary) -> str:
         ("Hips, elite c negative, Barlow negative.", "Hips, galeazzi negative, Barlow negative."),
         ("The gallant reflex is positive on the right.", "The galant reflex is positive on the right."),
         ("palmer grasp is strong and symmetrical", "palmar grasp is strong and symmetrical"),
+        ("The posterior font on L is closed.", "The posterior fontanelle is closed."),
         ("Barber in ski is positive.", "Babinski is positive."),
     ],
 )

@@ -5,14 +5,15 @@ side, a number, a level, a denial, a result or a trade term already. Ordinary wo
 than unknown ones, and need talk of an examination around them.
 """
 
-from collections.abc import Container, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
 from pipeline.model import Transcript, WordRange
+from pipeline.repair.mishearings import Known
 from pipeline.repair.rules import Figures
 from pipeline.repair.targets import LONGEST, Lexicon, Target, lexicon_of
-from pipeline.repair.tokens import Around, Ordinary, Token, tokens_of
+from pipeline.repair.tokens import Around, Token, tokens_of
 from pipeline.sound import similarity
 from pipeline.vocabulary import Vocabulary
 
@@ -41,20 +42,23 @@ class Proposal:
     others: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Stretch:
-    """Some words in a row from ``i0`` on, how they sound, how ordinary the rarest is, how clinical the talk around.
+    """Some words in a row from ``i0`` on, and how they sound.
 
-    ``anchored``: the rest of a longer term stands beside it; ``listed``: the vocabulary lists it as a mishearing.
+    ``ordinary``: all are English words; ``clinical``: how much the talk around speaks of an examination; ``length``:
+    phonemes of the whole term; ``known``: the vocabulary lists it as a mishearing; ``anchored``: the rest of a longer
+    term stands beside it.
     """
 
     i0: int
     part: Sequence[Token]
     sound: str
-    ordinary: Ordinary
+    ordinary: bool
     clinical: float
+    length: int
+    known: Known | None = None
     anchored: bool = False
-    listed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,79 +77,76 @@ def propose(transcript: Transcript, vocab: Vocabulary) -> tuple[Proposal, ...]:
     lexicon = lexicon_of(vocab)
     tokens = tokens_of(transcript, lexicon)
     around = Around(tokens, lexicon.rules.figures.reach)
-    stretches = [s for span in transcript.utterances for s in _stretches(tokens, span, lexicon.misheard)]
-    found = [f for f in _weigh(stretches, tokens, around, lexicon) if f is not None]
-    return _choose(found)
+    stretches = [s for span in transcript.utterances for s in _stretches(tokens, span, around, lexicon)]
+    return _choose(_weigh(stretches, lexicon))
 
 
 # ---------------------------------------------------------------- stretches
 
 
-def _stretches(tokens: Sequence[Token], span: WordRange, misheard: Container[tuple[str, ...]]) -> Iterator[WordRange]:
+def _stretches(tokens: Sequence[Token], span: WordRange, around: Around, lexicon: Lexicon) -> Iterator[_Stretch]:
     """Runs of one to four words that may be touched, without a stop inside: listed mishearings, and runs with at least
-    one word that is neither small nor soft."""
+    one word that is neither small nor soft nor kept. Ordinary words in ordinary talk are left out."""
+    shortest, misheard = lexicon.rules.figures.shortest, lexicon.misheard
     for i0 in range(*span):
-        telling = False
+        sound, telling, ordinary = "", False, True
         for i1 in range(i0 + 1, min(i0 + LONGEST, span[1]) + 1):
             token = tokens[i1 - 1]
-            if token.blocked:
+            if token.barred:
                 break
-            telling = telling or not (token.edge or token.soft)
-            if telling or tuple(token.text for token in tokens[i0:i1]) in misheard:
-                yield i0, i1
+            sound += token.sound
+            telling = telling or token.telling
+            ordinary = ordinary and token.ordinary != "unknown"
+            known = None
+            if tokens[i0].opens:
+                known = misheard.get(tuple([word.text for word in tokens[i0:i1]]))
+            if known is not None or (telling and shortest <= len(sound) <= _LONGEST_SOUND):
+                clinical = around.weight(i0, i1)
+                if clinical > 0 or not ordinary:
+                    yield _Stretch(i0, tokens[i0:i1], sound, ordinary, clinical, len(sound), known)
             if token.stop:
                 break
 
 
-def _weigh(
-    stretches: Sequence[WordRange], tokens: Sequence[Token], around: Around, lexicon: Lexicon
-) -> Iterator[_Found | None]:
+def _weigh(stretches: Sequence[_Stretch], lexicon: Lexicon) -> Iterator[_Found]:
     """Each stretch against the term it sounds like most. All distinct sounds are compared in one go."""
     figures = lexicon.rules.figures
-    heard = []
     floors: dict[str, float] = {}
-    for i0, i1 in stretches:
-        part = tokens[i0:i1]
-        sound = "".join(token.sound for token in part)
-        known = lexicon.misheard.get(tuple(token.text for token in part))
-        if known is None and not figures.shortest <= len(sound) <= _LONGEST_SOUND:
-            continue
-        ordinary, clinical = _least_ordinary(part), around.weight(i0, i1)
-        if clinical <= 0 and ordinary != "unknown":
-            continue  # ordinary words in ordinary talk are not even suggested
-        stretch = _Stretch(i0, part, sound, ordinary, clinical)
-        heard.append((stretch, known))
-        if known is None:
-            lowest = _need(stretch, lexicon) + (figures.context_free if clinical <= 0 else -figures.suggest)
-            floors[sound] = min(lowest, floors.get(sound, 1.0))
-    near = lexicon.near({sound: floor for sound, floor in floors.items() if floor <= 1.0})
-    for stretch, known in heard:
-        if known is not None:
-            listed = replace(stretch, listed=True)
-            yield _judge(listed, Target(known.text, known.id, ""), known.trust, not known.only_suggest, lexicon)
+    for stretch in stretches:
+        if stretch.known is None:
+            floor = _need(stretch, figures) + (figures.context_free if stretch.clinical <= 0 else -figures.suggest)
+            if floor < floors.get(stretch.sound, 1.0):
+                floors[stretch.sound] = floor
+    near = lexicon.near(floors)
+    for stretch in stretches:
+        found = None
+        if stretch.known is not None:
+            known = stretch.known
+            found = _judge(stretch, Target(known.text, known.id, ""), known.trust, not known.only_suggest, lexicon)
         elif stretch.sound in near:
             likeness, target = near[stretch.sound]
-            yield _judge(stretch, target, likeness, True, lexicon)
+            found = _judge(stretch, target, likeness, True, lexicon)
+        if found is not None:
+            yield found
 
 
-def _least_ordinary(part: Sequence[Token]) -> Ordinary:
-    kinds = {token.ordinary for token in part}
-    return "unknown" if "unknown" in kinds else "known" if "known" in kinds else "common"
-
-
-def _need(stretch: _Stretch, lexicon: Lexicon) -> float:
+def _need(stretch: _Stretch, figures: Figures) -> float:
     """The likeness that makes a repair of these words, here."""
-    figures, part = lexicon.rules.figures, stretch.part
+    part = stretch.part
     if len(part) == 1:
         need = part[0].need if stretch.anchored else part[0].need_alone
     else:
         need = sum([token.need * len(token.sound) for token in part]) / len(stretch.sound)
-    need -= figures.context_gain * min(max(stretch.clinical, 0.0), 2.0) / 2.0
-    need += figures.chat_pay * min(max(-stretch.clinical, 0.0), 2.0)
+    if stretch.clinical > 0:
+        need -= figures.context_gain * min(stretch.clinical, 2.0) / 2.0
+    else:
+        need += figures.chat_pay * min(-stretch.clinical, 2.0)
     need += figures.soft_pay * sum([token.soft for token in part])
-    need += figures.edge_pay * (part[0].edge + part[-1].edge if len(part) > 1 and not stretch.listed else 0)
-    if len(stretch.sound) <= figures.medium:
-        need += figures.short_pay if len(stretch.sound) <= figures.short else figures.medium_pay
+    if stretch.known is None:
+        if len(part) > 1:
+            need += figures.edge_pay * (part[0].edge + part[-1].edge)
+        if stretch.length <= figures.medium:
+            need += figures.short_pay if stretch.length <= figures.short else figures.medium_pay
     heard_p = [token.p for token in part if token.p is not None]
     if heard_p:
         least = min(heard_p)
@@ -154,10 +155,10 @@ def _need(stretch: _Stretch, lexicon: Lexicon) -> float:
 
 
 def _context_need(stretch: _Stretch, excess: float, figures: Figures) -> float:
-    """How clinical the talk around must be: most for one English word or a listed phrase, least for no English words."""
-    if stretch.ordinary == "unknown":
+    """How clinical the talk around must be: most for one English word or a listed phrase, least for other words."""
+    if not stretch.ordinary:
         return figures.context_need_unknown if excess < figures.context_free else float("-inf")
-    if stretch.listed or len(stretch.part) == 1:
+    if stretch.known is not None or len(stretch.part) == 1:
         return figures.context_need
     return figures.context_need_phrase
 
@@ -167,16 +168,18 @@ def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, l
     figures = lexicon.rules.figures
     heard, meant = [token.text for token in stretch.part], target.text.split()
     start, end, meant = _changed(heard, meant)
+    if any(token.kept for token in stretch.part[start:end]):
+        return None
     same_letters = "".join(heard[start:end]).replace("-", "") == "".join(meant).replace("-", "")
-    if same_letters and (end - start == 1 or stretch.ordinary != "unknown"):
+    if same_letters and (end - start == 1 or stretch.ordinary):
         return None  # the same words, written otherwise
-    excess = likeness - _need(stretch, lexicon)
+    excess = likeness - _need(stretch, figures)
     if end - start < len(heard):
         changed, alone = _without_anchor(stretch, start, end, meant, lexicon)
         if likeness < _HOMOPHONE:  # what stands there rightly must not make up for what does not
             excess = min(excess, alone)
         stretch = changed
-    form = stretch.ordinary != "unknown" and _is_form_of(stretch.part, meant, likeness)
+    form = stretch.ordinary and _is_form_of(stretch.part, meant, likeness)
     if excess < -figures.suggest or form:
         return None
     accepted = liftable and excess >= 0 and any(lexicon.is_trade(word) for word in meant)
@@ -198,7 +201,7 @@ def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, l
         score=round(max(0.0, min(1.0, 0.5 + excess)), 3),
         kind="accept" if accepted else "suggest",
         reason=reason,
-        ordinary=stretch.ordinary != "unknown",
+        ordinary=stretch.ordinary,
         liftable=liftable,
         others=tuple(others),
     )
@@ -219,7 +222,7 @@ def _without_anchor(
     changed = replace(stretch, part=part, sound=sound, clinical=clinical, anchored=True)
     likeness = similarity(sound, "".join(lexicon.sound(word) for word in meant))
     gain = figures.anchor_gain * (2 if any(token.text in lexicon.trade_words for token in rest) else 1)
-    return changed, likeness - _need(changed, lexicon) + gain
+    return changed, likeness - _need(changed, figures) + gain
 
 
 def _changed(heard: Sequence[str], meant: list[str]) -> tuple[int, int, list[str]]:

@@ -16,6 +16,7 @@ from pipeline.vocabulary import Concept, Site, Vocabulary
 
 LONGEST = 4  # words in a heard stretch and in a term
 _SIEVE = 0.1  # how much less alike two coarse sounds may be than the finely compared ones need to be
+_BATCHES = (7, 11, 17)  # lengths up to which sounds are compared together: a table is as wide as its longest
 _CLEARLY = 0.15  # a listed mishearing so much more like another entry's term is an error of the list
 _DOUBT_FROM = 0.7
 _SHORTEST_WORD = 4  # letters of a trade word that stands in no list
@@ -62,6 +63,7 @@ class Lexicon:
         self._coarse = [coarse(t.sound) for t in self.targets]
         self._table = table_of([t.sound for t in self.targets])
         self.misheard: Mapping[tuple[str, ...], Known] = self._without_doubtful(learned.misheard)
+        self.openers = frozenset(words[0] for words in self.misheard)
         self._lengths = {
             first: sorted({len(form) for form in forms}, reverse=True) for first, forms in self._forms.items()
         }
@@ -154,25 +156,55 @@ class Lexicon:
         for sound in floors:
             by_length.setdefault(len(sound), []).append(sound)
         best: dict[str, tuple[float, Target]] = {}
-        for length, group in by_length.items():
-            low, high = np.searchsorted(self._table.lengths, [int(length * 0.7), int(length * 1.4) + 2])
-            if low == high:
-                continue
-            lowest = np.array([[floors[sound]] for sound in group], np.float32)
-            rough = cdist(
-                [coarse(sound) for sound in group],
-                self._coarse[low:high],
-                scorer=Levenshtein.normalized_similarity,
-                score_cutoff=float(lowest.min()) - _SIEVE,
-                dtype=np.float32,
-            )
-            rows, columns = np.nonzero(rough >= np.maximum(lowest - _SIEVE, 1e-6))
-            alike = similarities(table_of(group).take(rows), self._table.take(low + columns))
-            for row, column, score in zip(rows.tolist(), columns.tolist(), alike.tolist(), strict=True):
-                sound = group[row]
-                if score >= floors[sound] and (sound not in best or score > best[sound][0]):
-                    best[sound] = (score, self.targets[low + column])
+        group: list[str] = []
+        rows: list[int] = []
+        columns: list[int] = []
+        batches = iter((*_BATCHES, max(by_length, default=0)))
+        limit = next(batches)
+        for length in sorted(by_length):
+            while length > limit:
+                self._compare(group, rows, columns, floors, best)
+                group, rows, columns, limit = [], [], [], next(batches)
+            for row, column in self._sift(by_length[length], length, floors):
+                rows.append(len(group) + row)
+                columns.append(column)
+            group += by_length[length]
+        self._compare(group, rows, columns, floors, best)
         return best
+
+    def _sift(self, sounds: list[str], length: int, floors: Mapping[str, float]) -> Iterator[tuple[int, int]]:
+        """Pairs of a sound and a term that may be like enough, by coarse sound."""
+        low, high = np.searchsorted(self._table.lengths, [int(length * 0.7), int(length * 1.4) + 2])
+        if low == high:
+            return
+        lowest = np.array([[floors[sound] - _SIEVE] for sound in sounds], np.float32)
+        rough = cdist(
+            [coarse(sound) for sound in sounds],
+            self._coarse[low:high],
+            scorer=Levenshtein.normalized_similarity,
+            score_cutoff=float(lowest.min()),
+            dtype=np.float32,
+        )
+        rows, columns = np.nonzero(rough >= np.maximum(lowest, 1e-6))
+        yield from zip(rows.tolist(), (columns + low).tolist(), strict=True)
+
+    def _compare(
+        self,
+        sounds: list[str],
+        rows: list[int],
+        columns: list[int],
+        floors: Mapping[str, float],
+        best: dict[str, tuple[float, Target]],
+    ) -> None:
+        """Compare the sifted pairs finely and keep the best term of each sound."""
+        if not rows:
+            return
+        table = table_of(sounds).take(np.array(rows, np.intp))
+        alike = similarities(table, self._table.take(np.array(columns, np.intp))).tolist()
+        for row, column, score in zip(rows, columns, alike, strict=True):
+            sound = sounds[row]
+            if score >= floors[sound] and (sound not in best or score > best[sound][0]):
+                best[sound] = (score, self.targets[column])
 
 
 def _words(say: str) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import accumulate
 from typing import Literal
 
@@ -19,18 +20,25 @@ _CLINICAL, _EXAMINING, _CHAT = 1.0, 0.35, -0.8  # how much a word says about wha
 
 @dataclass(frozen=True, slots=True)
 class Token:
-    """One word as repair sees it. ``weights``: how clinical (+) or chatty (-), one for each word once heard here.
+    """One word as repair sees it.
 
-    ``need``: how like a term such a word must sound; ``need_alone``: where it is the only word."""
+    ``need``, ``need_alone``: how like a term such a word must sound, and where it is the only one. ``barred``: in no
+    stretch at all. ``kept``: stands rightly, so only beside what changes in a longer term. ``telling``: neither small
+    nor soft nor kept. ``opens``: a listed mishearing may begin here. ``weights``: how clinical (+) or chatty (-), one
+    for each word once heard here. ``p``: None where the text was given.
+    """
 
     text: str
     sound: str
     ordinary: Ordinary
     need: float
     need_alone: float
-    blocked: bool
+    barred: bool
+    kept: bool
     soft: bool
     edge: bool
+    telling: bool
+    opens: bool
     stop: bool
     weights: tuple[float, ...]
     p: float | None
@@ -43,17 +51,17 @@ class _Facts:
     sound: str
     ordinary: Ordinary
     guarded: bool
+    trade: bool
     soft: bool
     edge: bool
     weight: float
 
 
 def tokens_of(transcript: Transcript, lexicon: Lexicon) -> list[Token]:
-    """One token a word. Blocked are what a person's finding hangs on, and what stands in the vocabulary already."""
+    """One token a word. Barred is what a finding hangs on; kept is what stands in the vocabulary already."""
     texts = [plain(word.text) for word in transcript.words]
     spoken = ["" if REPAIRED in word.flags else text for word, text in zip(transcript.words, texts, strict=True)]
     standing = [mark for i0, i1 in transcript.utterances for mark in lexicon.standing(spoken[i0:i1])]
-    facts = {text: _facts(text, lexicon) for text in set(texts)}
     figures = lexicon.rules.figures
     needs: dict[Ordinary, tuple[float, float]] = {
         "unknown": (figures.unknown, figures.unknown),
@@ -62,7 +70,7 @@ def tokens_of(transcript: Transcript, lexicon: Lexicon) -> list[Token]:
     }
     out = []
     for word, text, following, stands in zip(transcript.words, texts, [*texts[1:], ""], standing, strict=False):
-        fact = facts[text]
+        fact = _facts(text, lexicon)
         repaired = REPAIRED in word.flags
         weights: tuple[float, ...] = (fact.weight,)
         if repaired:
@@ -77,9 +85,12 @@ def tokens_of(transcript: Transcript, lexicon: Lexicon) -> list[Token]:
                 ordinary=fact.ordinary,
                 need=need,
                 need_alone=need_alone,
-                blocked=repaired or level or stands or fact.guarded or not fact.sound,
+                barred=repaired or level or fact.guarded or not fact.sound,
+                kept=stands or fact.trade,
                 soft=fact.soft,
                 edge=fact.edge,
+                telling=not (fact.soft or fact.edge or stands or fact.trade),
+                opens=text in lexicon.openers,
                 stop=bool(_STOP.search(word.text)),
                 weights=weights,
                 p=None if word.source in ("given", "edited") else word.p,
@@ -88,6 +99,7 @@ def tokens_of(transcript: Transcript, lexicon: Lexicon) -> list[Token]:
     return out
 
 
+@lru_cache(maxsize=65536)
 def _facts(text: str, lexicon: Lexicon) -> _Facts:
     rules = lexicon.rules
     words = rules.words
@@ -105,15 +117,15 @@ def _facts(text: str, lexicon: Lexicon) -> _Facts:
     else:
         weight = 0.0
     soft = text in lexicon.soft or text in words["fixed"] or text in words["clinical"]
-    guarded = _is_guarded(text, lexicon)
-    return _Facts(lexicon.sound(text), ordinary, guarded, soft, text in words["edges"], weight)
-
-
-def _is_guarded(text: str, lexicon: Lexicon) -> bool:
-    """What no repair touches: guarded words, also within a hyphened one, and trade words that stand right already."""
-    if any(lexicon.rules.is_guarded(part) for part in text.split("-")):
-        return True
-    return any(word in lexicon.trade_words for word in (text, text.removesuffix("'s"), text.removesuffix("s")))
+    return _Facts(
+        sound=lexicon.sound(text),
+        ordinary=ordinary,
+        guarded=any(rules.is_guarded(part) for part in text.split("-")),
+        trade=any(word in lexicon.trade_words for word in (text, text.removesuffix("'s"), text.removesuffix("s"))),
+        soft=soft,
+        edge=text in words["edges"],
+        weight=weight,
+    )
 
 
 class Around:
