@@ -193,6 +193,14 @@ def test_the_sex_is_asked_for_where_growth_needs_it() -> None:
     assert "growth.weight" not in rules(remarks)
 
 
+def test_the_birth_weight_is_asked_for_in_the_first_weeks() -> None:
+    charted = GIRL.model_copy(update={"birth_weight_kg": 3.4})
+
+    assert "ASK.birth_weight" in rules(raised(weighed(3.3), age=old(10)))
+    assert "ASK.birth_weight" not in rules(raised(weighed(3.3), age=old(10), infant=charted))
+    assert "ASK.birth_weight" not in rules(raised(weighed(5.3), age=old(weeks=10)))
+
+
 @pytest.mark.parametrize(
     ("days", "weeks", "expected"),
     [(56, 35, 21), (56, 37, 56), (56, 36, 28), (10, 30, -60), (731, 30, 731), (100, None, None)],

@@ -18,6 +18,7 @@ from pipeline.model import Age, Infant, Item, Remark, Urgency
 
 _DEFAULT = Options()
 WORRY = "RF48"
+EARLY_DAYS = 28  # loss and regain of birth weight are looked at in these days (NICE NG75: back by three weeks)
 RAISED = (Urgency.WATCH, Urgency.REFER, Urgency.SAME_DAY, Urgency.EMERGENCY)
 
 
@@ -53,7 +54,7 @@ def check(
     full = Facts([*full, *tables.scale_facts(full, norms)], norms.parents)
 
     raised, waiting = apply_rules((*norms.red_flags, *norms.rules), full, infant, age, weeks)
-    _ask_for_growth(facts, infant, age, waiting)
+    _ask_for_growth(full, infant, age, waiting)
     remarks = [remark for remark, _ in raised] + [remark for _, remark in doubted]
     remarks = _worried(remarks, raised)
     told = {rule for visit in previous for rule in visit.told}
@@ -101,6 +102,9 @@ def _ask_for_growth(facts: Facts, infant: Infant, age: Age | None, waiting: dict
         waiting["age"] += measured
     elif age.corrected_days is None:
         waiting["gestation"] += measured
+    weighed = facts.of("measure.weight")
+    if weighed and age is not None and age.days <= EARLY_DAYS and growth.birth_weight(facts, infant) is None:
+        waiting["birth_weight"] += weighed
 
 
 def _worried(remarks: list[Remark], raised: Sequence[tuple[Remark, Rule]]) -> list[Remark]:

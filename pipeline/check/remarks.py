@@ -13,6 +13,7 @@ MISSING = {
     "age": ("How old is the infant?", "The age is not known"),
     "gestation": ("How many weeks at birth?", "The weeks of gestation are not known"),
     "sex": ("Girl or boy?", "The sex is not entered"),
+    "birth_weight": ("What was the birth weight?", "The birth weight is not known"),
 }
 OURS = "Rules that need what is not known ask; they assume nothing."
 
