@@ -73,8 +73,8 @@ def draft(
     if age is not None and born is not None:
         raise typer.BadParameter("give --age or --born, not both.")
     from pipeline.ages import parse_date
-    from pipeline.run import Told
-    from pipeline.run import draft as run_draft
+    from pipeline.visits import Told
+    from pipeline.visits import draft as run_draft
 
     told = Told(
         infant=infant,

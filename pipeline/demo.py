@@ -7,8 +7,9 @@ from pathlib import Path
 from pipeline.config import Config
 from pipeline.errors import InputError
 from pipeline.resources import data_path
-from pipeline.run import Done, Told, draft, sibling_facts
+from pipeline.run import sibling_facts
 from pipeline.stages import Progress, Stages
+from pipeline.visits import Done, Told, draft
 
 
 def invented_visits() -> tuple[Path, ...]:

@@ -1,13 +1,18 @@
 """Results as lines for a person at a terminal."""
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from pipeline.config import Config
-from pipeline.doctor import Finding
 from pipeline.model import ClauseAccount, Extraction, Item, TraceStep, Transcript
-from pipeline.run import NOTE_PAGE, Done
-from pipeline.search import Found
-from pipeline.store.find import Hit
+
+if TYPE_CHECKING:
+    from pipeline.doctor import Finding
+    from pipeline.search import Found
+    from pipeline.store.find import Hit
+    from pipeline.visits import Done
+
+NOTE_PAGE = "note.html"
 
 
 def clock(ms: int) -> str:
@@ -17,13 +22,13 @@ def clock(ms: int) -> str:
     return f"{hours}:{minutes:02d}:{seconds:02d}" if hours else f"{minutes}:{seconds:02d}"
 
 
-def plays(config: Config, hit: Hit) -> str:
+def plays(config: Config, hit: "Hit") -> str:
     """The page and the stretch that play a hit (W3C media fragment)."""
     end = max(hit.end_ms, hit.start_ms + 1)
     return f"{config.notes / hit.visit / NOTE_PAGE}#t={hit.start_ms / 1000:g},{end / 1000:g}"
 
 
-def done_lines(done: Done) -> Iterator[str]:
+def done_lines(done: "Done") -> Iterator[str]:
     """What became of a recording: where its note lies, and what to look at first."""
     note = done.drafted.note
     if done.filed_before:
@@ -37,7 +42,7 @@ def done_lines(done: Done) -> Iterator[str]:
     yield "A draft, to be checked and signed by a licensed clinician."
 
 
-def found_lines(found: Found, config: Config) -> Iterator[str]:
+def found_lines(found: "Found", config: Config) -> Iterator[str]:
     """How the question was understood, then each hit with what plays it."""
     yield f"Understood: {'; '.join(found.understood)}"
     if not found.hits:
@@ -51,7 +56,7 @@ def found_lines(found: Found, config: Config) -> Iterator[str]:
         yield f"The newest {len(found.hits)} of {found.total} are shown."
 
 
-def found_json(found: Found, config: Config) -> dict[str, object]:
+def found_json(found: "Found", config: Config) -> dict[str, object]:
     """The answer as one object; every hit with what plays it."""
     hits = [hit.model_dump(mode="json") | {"plays": plays(config, hit)} for hit in found.hits]
     return found.model_dump(mode="json") | {"hits": hits}
@@ -90,7 +95,7 @@ def _clause(clause: ClauseAccount, words: Transcript) -> str:
     return f"  {clause.clause_class.value}{why}: “{words.quote(clause.words)}”"
 
 
-def finding_lines(findings: tuple[Finding, ...]) -> Iterator[str]:
+def finding_lines(findings: "tuple[Finding, ...]") -> Iterator[str]:
     """What the doctor found; what stands in the way of work is marked."""
     for finding in findings:
         yield f"{'  ' if finding.good else '! '}{finding.what}: {finding.state}"

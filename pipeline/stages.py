@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 from pipeline import __version__
 from pipeline.config import Config
 from pipeline.model import Age, Extraction, Item, Note, Recording, Remark, Transcript
-from pipeline.store.records import VisitRecord
+from pipeline.records import VisitRecord
 from pipeline.vocabulary import Vocabulary
 
 if TYPE_CHECKING:

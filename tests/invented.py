@@ -30,8 +30,9 @@ from pipeline.model import (
     item_id,
     span_of,
 )
+from pipeline.records import Drafted, VisitRecord
 from pipeline.stages import Copy, Heard, NotLookedAt, Progress
-from pipeline.store import Drafted, Store, VisitRecord, new_id
+from pipeline.store import Store, new_id
 from pipeline.store.events import InfantEntered, RecordingSealed, TranscriptMade, VisitOpened
 from pipeline.vocabulary import Vocabulary
 

@@ -11,8 +11,9 @@ from invented import PlainStages, files_limited_to
 from pipeline.config import Config, Settings
 from pipeline.errors import HandspokenError, InputError, StoreError
 from pipeline.model import Age, Transcript
-from pipeline.run import Told, draft, extract_file, extract_folder, rebuild, sibling_facts, transcribe
+from pipeline.run import extract_file, extract_folder, sibling_facts, transcribe
 from pipeline.store import Store
+from pipeline.visits import Told, draft, rebuild
 from pipeline.vtt import write_vtt
 
 TODAY = date(2026, 11, 25)

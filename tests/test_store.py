@@ -15,7 +15,8 @@ from invented import DAY, drafted, file_visit, infant, item, record_of
 
 from pipeline.errors import HandspokenError, InputError, NotFoundError, StoreError
 from pipeline.model import Age, Answer, Item, LineEdit, Transcript, WordCorrection
-from pipeline.store import Drafted, Store, VisitRecord, schema
+from pipeline.records import Drafted, VisitRecord
+from pipeline.store import Store, schema
 from pipeline.store.events import (
     Addendum,
     Consent,

@@ -10,6 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from pipeline.model import Infant, Item, Line, Section
+from pipeline.records import Drafted, VisitRecord
 from pipeline.store import schema
 from pipeline.store.events import (
     Event,
@@ -20,7 +21,6 @@ from pipeline.store.events import (
     VisitOpened,
     VisitRevised,
 )
-from pipeline.store.records import Drafted, VisitRecord
 
 # Parts of the note that repeat its lines or ask: they are kept, but are never what a hit shows.
 PROMPT_SECTIONS = ("check", "not_looked_at", "places")

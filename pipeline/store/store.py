@@ -18,12 +18,12 @@ from ulid import ULID
 from pipeline.errors import InputError, NotFoundError, StoreError
 from pipeline.files import private_folder
 from pipeline.model import Age, Answer, Infant, LineEdit, Recording, Transcript, WordCorrection
+from pipeline.records import Drafted, VisitRecord
 from pipeline.store import schema
 from pipeline.store.blobs import Blobs, StagedBlobs
 from pipeline.store.database import faults, open_database
 from pipeline.store.derived import apply_event, put_draft
 from pipeline.store.events import Event, InfantEntered, InfantRevised, Payload, TranscriptMade, read_payload
-from pipeline.store.records import Drafted, VisitRecord
 
 DATABASE = "record.db"
 

@@ -1,4 +1,4 @@
-"""What the store hands out and takes in about one visit."""
+"""One visit as the store keeps it, and as the stages draft it; here so that neither has to load the other."""
 
 from datetime import date
 
