@@ -318,6 +318,14 @@ def test_a_sign_at_the_hip_holds_back_the_hip_alone() -> None:
     assert "HOLD" in rules(raised(HIP, HELD, age=old(weeks=6)))
 
 
+def test_a_remark_says_what_is_held_back() -> None:
+    hip = seek(raised(HIP, age=old(weeks=6)), "RF29")[0]
+    green = seek(raised(GREEN, age=old(weeks=6)), "RF12")[0]
+
+    assert (hip.withhold, green.withhold) == (False, True)
+    assert "No manual treatment of hip, thigh, pelvis." in hip.action
+
+
 def test_nothing_is_asked_where_nothing_was_treated() -> None:
     withheld = one("technique.withheld", "withheld", site="whole_body")
 

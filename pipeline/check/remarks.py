@@ -95,16 +95,25 @@ def _remark(rule: Rule, group: tuple[Fact, ...], facts: Facts, age: Age | None) 
         urgency=urgency,
         title=rule.title,
         reason=" ".join(reasons),
-        action=rule.action,
+        action=" ".join(filter(None, [rule.action, _held_back(rule)])),
         source=cited(rule),
         mark=rule.mark,
         window=window,
         items=items_of(evidence),
         spans=spans_of(evidence),
-        withhold=rule.withhold is not None,
+        withhold=rule.withhold is not None and rule.withhold.everything,
         safeguarding=rule.safeguarding,
         choices=rule.choices,
     )
+
+
+def _held_back(rule: Rule) -> str:
+    """What not to treat by hand, in words; that is our recommendation throughout (vocab/red_flags.yaml)."""
+    if rule.withhold is None or rule.withhold.everything:
+        return ""
+    where = ", ".join(site.replace("_", " ") for site in rule.withhold.sites)
+    parts = [f"No manual treatment of {where}." if where else "", "No thrust." if rule.withhold.thrust else ""]
+    return " ".join(filter(None, parts))
 
 
 def _filled(reason: str, group: Sequence[Fact]) -> str:

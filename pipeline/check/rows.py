@@ -89,7 +89,10 @@ class When(Entry):
 
 
 class Hold(Entry):
-    """What should not be treated by hand: everything, or only ``sites``; ``thrust``: no thrust anywhere."""
+    """What should not be treated by hand: everything, or only ``sites``; ``thrust``: no thrust anywhere.
+
+    A remark says ``withhold`` where it is everything; places and thrusts stand in its action.
+    """
 
     everything: bool = False
     sites: Many = ()
