@@ -94,6 +94,18 @@ LAST = PastVisit(
 )
 
 
+@pytest.mark.parametrize(
+    ("item", "entry_id"),
+    [
+        (one("exam.overall", "normal", site="hip"), "look.skin"),
+        (one("exam.overall", "normal", site="skull"), "look.sutures"),
+        (one("tissue.tension", "tight", site="masseter"), "look.scm"),
+    ],
+)
+def test_one_structure_does_not_count_for_another(item: Item, entry_id: str) -> None:
+    assert entry(coverage((item,), old(weeks=6), NORMS), entry_id).state is State.NOT_MENTIONED
+
+
 def test_a_follow_up_looks_at_the_dangers_and_at_what_the_last_visit_left_open() -> None:
     now = spread(
         one("symptom.latch", "good", site="mouth"),
