@@ -92,7 +92,7 @@ def measure_heard(vocab: Vocabulary) -> dict[str, dict[str, float]]:
                 half["terms"] += 1
                 half["heard"] += was
                 half["after repair"] += now
-                meant = [text for p in here if p.kind == "suggest" for text in (p.meant, *p.others)]
+                meant = [s.text for word in done.words[after[0] : after[1]] for s in word.suggestions]
                 half["suggested only"] += not now and any(
                     holds(row["term"], text) or holds(text, row["term"]) for text in meant
                 )
@@ -115,11 +115,12 @@ def false_terms(transcripts: list[Transcript], vocab: Vocabulary) -> dict[str, f
     words = sum(len(t.words) for t in transcripts)
     proposals = [p for t in transcripts for p in propose(t, vocab)]
     changed = [f"{p.heard} -> {p.meant}" for p in proposals if p.kind == "accept"]
+    asked = sum(len(w.suggestions) > 0 for t in transcripts for w in accept(t, propose(t, vocab), None).words)
     return {
         "words": words,
         "changed": changed,
         "changed per 1000 words": round(1000 * len(changed) / max(1, words), 2),
-        "suggested": len(proposals) - len(changed),
+        "asked": asked,
     }
 
 

@@ -1,6 +1,5 @@
 """Proposed repairs put into the transcript, or kept beside the words as suggestions."""
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Protocol
@@ -11,7 +10,7 @@ from pipeline.repair.rules import load_rules
 from pipeline.repair.tokens import REPAIRED
 
 DOUBTED = "term?"
-_ENDS = re.compile(r"^(\W*)(.*?)(\W*)$", re.DOTALL)
+_EVEN = 0.5  # the score of a proposal that is just as like as it needs to be
 
 
 class Scorer(Protocol):
@@ -27,7 +26,8 @@ def accept(transcript: Transcript, proposals: Iterable[Proposal], scorer: Scorer
 
     Without a scorer the proposals of kind ``accept`` hold. With one, a repair holds when its margin reaches -5 nats
     over English words and -12 over unknown ones; then suggestions a little short by sound alone may hold too. A
-    margin that cannot be told leaves the judgement by sound. Utterances stay a partition of the words; the words of a
+    margin that cannot be told leaves the judgement by likeness. Proposals far below what is needed are dropped where
+    the recording does not lift them. Utterances stay a partition of the words; the words of a
     repaired stretch span its time, carry ``repaired_term`` and what was heard (the first of them).
     Source of the margins: vocab/repair.yaml, row ``figures``.
     """
@@ -48,6 +48,8 @@ def accept(transcript: Transcript, proposals: Iterable[Proposal], scorer: Scorer
             repairs[i0] = (proposal, margin)
             done = i1
             continue
+        if proposal.score < _EVEN - figures.shown and not proposal.others:
+            continue  # too unlike to trouble a person with; the recording was its only chance
         refused = "" if margin is None else "; the recording does not bear it out"
         reason = f"{proposal.heard!r} {proposal.reason}{refused}"
         doubts[i0] = [Suggestion(text, reason, proposal.score) for text in (proposal.meant, *proposal.others)]
@@ -121,5 +123,10 @@ def _written(old: Sequence[Word], proposal: Proposal, margin: float | None, i: i
 
 
 def _ends(text: str) -> tuple[str, str, str]:
-    match = _ENDS.match(text)
-    return (match.group(1), match.group(2), match.group(3)) if match else ("", text, "")
+    """What writing puts before a word, the word, and what it puts after."""
+    start, end = 0, len(text)
+    while start < end and not text[start].isalnum():
+        start += 1
+    while end > start and not text[end - 1].isalnum():
+        end -= 1
+    return text[:start], text[start:end], text[end:]

@@ -63,7 +63,7 @@ def learn(vocab: Vocabulary, named: Mapping[str, Named], rules: Rules, sound_of:
     questions: list[_Question] = []
     entries: list[Concept | Site] = [*vocab.concepts.values(), *vocab.sites.values()]
     for entry in entries:
-        forms = tuple(named[entry.id].sounds)
+        forms = tuple(named[entry.id].sounds) if entry.id in named else ()
         questions += [_Question(entry.id, encode(sound), forms) for sound in entry.sound]
         for heard, note in entry.misheard.items():
             words = tuple(plain(word) for word in heard.split())

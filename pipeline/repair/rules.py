@@ -45,6 +45,7 @@ class Figures(Entry):
     anchor_gain: float
     reach: int
     suggest: float
+    shown: float
     real_margin: float
     unknown_margin: float
 

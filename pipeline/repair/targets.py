@@ -17,6 +17,7 @@ from pipeline.vocabulary import Concept, Site, Vocabulary
 LONGEST = 4  # words in a heard stretch and in a term
 _SIEVE = 0.1  # how much less alike two coarse sounds may be than the finely compared ones need to be
 _BATCHES = (7, 11, 17)  # lengths up to which sounds are compared together: a table is as wide as its longest
+_SLAB = 4096  # sounds sifted at a time, so that memory stays flat
 _CLEARLY = 0.15  # a listed mishearing so much more like another entry's term is an error of the list
 _DOUBT_FROM = 0.7
 _SHORTEST_WORD = 4  # letters of a trade word that stands in no list
@@ -109,11 +110,13 @@ class Lexicon:
         return [sound for sound in sounds if len(sound) >= self.rules.figures.shortest]
 
     def _named(self, vocab: Vocabulary) -> dict[str, Named]:
-        """For each entry its spoken forms and their trade words, with the sounds of each."""
+        """For each entry that says something about sound: its spoken forms and their trade words, with their sounds."""
         named = {}
         entries: list[Concept | Site] = [*vocab.concepts.values(), *vocab.sites.values()]
         for entry in entries:
-            forms = [" ".join(_words(say)) for say in entry.say]
+            if not entry.sound and not entry.misheard:
+                continue
+            forms = [" ".join(words) for words in map(_words, entry.say) if len(words) <= LONGEST]
             trade = {word for form in forms for word in form.split() if self.is_trade(word)}
             sounds = {text: self._sounds(text.split()) for text in (*forms, *sorted(trade))}
             named[entry.id] = Named({text: ways for text, ways in sounds.items() if ways}, frozenset(trade))
@@ -165,10 +168,12 @@ class Lexicon:
             while length > limit:
                 self._compare(group, rows, columns, floors, best)
                 group, rows, columns, limit = [], [], [], next(batches)
-            for row, column in self._sift(by_length[length], length, floors):
-                rows.append(len(group) + row)
-                columns.append(column)
-            group += by_length[length]
+            for start in range(0, len(by_length[length]), _SLAB):
+                slab = by_length[length][start : start + _SLAB]
+                for row, column in self._sift(slab, length, floors):
+                    rows.append(len(group) + row)
+                    columns.append(column)
+                group += slab
         self._compare(group, rows, columns, floors, best)
         return best
 

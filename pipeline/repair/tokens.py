@@ -112,7 +112,7 @@ def _facts(text: str, lexicon: Lexicon) -> _Facts:
         weight = _CLINICAL
     elif text in words["chat"]:
         weight = _CHAT
-    elif text in words["examining"] or text in lexicon.soft:
+    elif text in words["examining"]:
         weight = _EXAMINING
     else:
         weight = 0.0
