@@ -56,20 +56,25 @@ def rows_of(path: Path) -> Iterator[dict[str, str]]:
             }
 
 
+def rule_of(row: dict[str, str]) -> str:
+    """The rule of a row's remark: a judgement holds for the rule, whatever places its id names."""
+    return row["remark"].split(":")[0]
+
+
 def main(folders: list[Path]) -> int:
     """Write the table anew; returns the exit code."""
     judged = {}
     if TABLE.exists():
         with TABLE.open(encoding="utf-8", newline="") as file:
             kept = list(csv.DictReader(file, delimiter="\t"))
-        judged = {(row["narration"], row["remark"]): row["judgement"] for row in kept}
+        judged = {(row["narration"], rule_of(row)): row["judgement"] for row in kept}
     else:
         kept = []
     paths = sorted(path for folder in folders for path in folder.glob("*.json"))
     tried = {path.stem for path in paths}
     rows = [row for path in paths for row in rows_of(path)]
     for row in rows:
-        row["judgement"] = judged.get((row["narration"], row["remark"]), "?")
+        row["judgement"] = judged.get((row["narration"], rule_of(row)), "?")
     rows += [row for row in kept if row["narration"] not in tried]
     with TABLE.open("w", encoding="utf-8", newline="") as file:
         table = csv.DictWriter(file, COLUMNS, delimiter="\t", lineterminator="\n")
