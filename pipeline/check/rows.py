@@ -3,7 +3,7 @@
 import re
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from pipeline.model import Mark, Urgency
 from pipeline.vocabulary import Entry
@@ -131,6 +131,15 @@ class Rule(Sourced):
     safeguarding: bool = False
     once: bool = False
     choices: Many = ()
+
+    @field_validator("reason")
+    @classmethod
+    def _fillable(cls, value: str) -> str:
+        try:
+            value.format(value="", side="", site="", note="")
+        except (KeyError, IndexError, ValueError) as error:
+            raise ValueError("a reason is filled with {value}, {side}, {site} and {note} only") from error
+        return value
 
     @model_validator(mode="after")
     def _window(self) -> "Rule":
