@@ -144,7 +144,7 @@ def _check_arpabet(value: tuple[str, ...]) -> tuple[str, ...]:
     return value
 
 
-class _Loader(yaml.SafeLoader):
+class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]  # libyaml where it is built in
     """Safe YAML whose mappings know their line and refuse a key given twice."""
 
     def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:

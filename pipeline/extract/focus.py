@@ -26,6 +26,8 @@ class Focus:
     result: str | None = None
     clause: int = 0
     at_ms: int = 0
+    clause_of_concept: int = -9
+    now: int = 0
     seen: bool = False  # the last item was found by the hands, not told
     treated: bool = False  # ... or was a treatment
     seats: dict[str, Target] = field(default_factory=dict)  # where each movement was last tested

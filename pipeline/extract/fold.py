@@ -160,6 +160,7 @@ class _Turn:
         """Read one clause into the ledger and class it."""
         state, marked = self._state, self._marked
         state.clause += 1
+        state.focus.now = state.clause
         now = marked.tokens[clause.a].start_ms
         marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
         terms = self._terms(marks)
@@ -398,6 +399,7 @@ class _Turn:
                 if draft.concept.startswith("motion."):
                     focus.seats[draft.concept] = Target(draft.site, "", draft.level)
             focus.concept, focus.result = found[-1].concept, found[-1].result
+            focus.clause_of_concept = clause
             focus.touch(clause, now)
         elif named:
             kinds = [c for c in named if self._vocab.concepts[c].kind == "finding"]
@@ -408,6 +410,7 @@ class _Turn:
                 if not own and concept.site is not None and concept.site not in {t.site for t in focus.targets}:
                     focus.shift((Target(concept.site, said),), clause, now)
                 focus.concept, focus.result = chosen, None
+                focus.clause_of_concept = clause
                 focus.touch(clause, now)
 
     def _fits_here(self, mark: Mark) -> bool:
@@ -459,9 +462,9 @@ class _Turn:
             )
             span = span_of(self._words, *self._range(clause.a, clause.b))
             site = self._vocab.sites[own[0].site or ""]
-            self._state.ledger.amend(
-                item.id, self._state.clause, step, site=site.id, level=own[0].level, evidence=(*item.evidence, span)
-            )
+            side = item.side if site.paired or item.side != "both" else "none"
+            slots = {"site": site.id, "side": side, "level": own[0].level, "evidence": (*item.evidence, span)}
+            self._state.ledger.amend(item.id, self._state.clause, step, **slots)
             return [item.id]
         return []
 
@@ -512,13 +515,13 @@ class _Turn:
         state = self._state
         if state.treatment is None or state.treatment not in state.ledger.records:
             return False
-        if state.clause - state.treated_at > TREATED_CLAUSES or frame.concepts:
+        if state.clause - state.treated_at > TREATED_CLAUSES:
             return False
         item = state.ledger.records[state.treatment].item
         own = self._resolver.targets(frame)
         if own and all(t.site != item.site for t in own):
             return False
-        for mark in frame.results:
+        for mark in (*frame.results, *frame.concepts):
             result = next(
                 (
                     r.result

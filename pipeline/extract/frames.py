@@ -67,12 +67,13 @@ class FrameBuilder:
         self._scopes: list[Scope] = []
         self._frames: list[Frame] = []
         self._open = Frame(clause.b, clause.a)
+        self._plain_words = frozenset(vocab.words.get("function_words", ()))
         self._negators = frozenset(vocab.words.get("negators", ()))
         self._prepositions = frozenset(vocab.words.get("prepositions", ()))
 
     def build(self, drop: frozenset[int] = frozenset(), repaired: Sequence[tuple[int, int]] = ()) -> list[Frame]:
         """Frames in order. ``drop``: token positions taken back by the speaker; ``repaired``: where that happened."""
-        self._marks = [m for m in self._marks if m.a not in drop and not self._discourse(m) and not self._away(m)]
+        self._marks = [m for m in self._marks if m.a not in drop and not self._idle(m)]
         negations = self._marked.cues.get("negation", ())
         self._scopes = scopes(negations, self._clause.a, self._clause.b, self._breaks())
         ellipses = self._ellipses(negations)
@@ -119,10 +120,24 @@ class FrameBuilder:
                 out.append(mark)
         return out
 
+    def _idle(self, mark: Mark) -> bool:
+        return self._discourse(mark) or self._away(mark) or self._stranger(mark)
+
     def _away(self, mark: Mark) -> bool:
         """ "away from the collarbone" is not at the collarbone."""
         before = [t.text for t in self._tokens[max(self._clause.a, mark.a - 3) : mark.a]]
         return mark.kind == "site" and ("away" in before or "than" in before)
+
+    def _stranger(self, mark: Mark) -> bool:
+        """ "Thursday's good", "the table's creaking": said of something that the vocabulary does not know."""
+        if mark.kind != "result" or any(r.role == "say" for r in mark.readings):
+            return False
+        known = {k for m in self._marks if m.kind in ("site", "concept", "level", "number") for k in range(m.a, m.b)}
+        for k in range(max(self._clause.a, mark.a - 3), mark.a):
+            word = self._tokens[k - 1] if k > self._clause.a else None
+            if self._tokens[k].text in ("'s", "is", "was", "are", "were") and word is not None and not word.stop:
+                return k - 1 not in known and word.text not in self._plain_words and not word.text.isdigit()
+        return False
 
     def _discourse(self, mark: Mark) -> bool:
         """ "Okay, …", "Good.": words that open a clause, or are all of it, are no result."""
@@ -305,7 +320,11 @@ class FrameBuilder:
         if frame.concepts and set(mark.says()) & set(frame.concepts[-1].says()) and not (frame.told and border):
             frame.take(mark)
             return
-        waits = frame.concepts and not frame.told and self._plain(frame.concepts[-1]) is None
+        waits = (
+            frame.concepts
+            and not frame.told
+            and (self._plain(frame.concepts[-1]) is None or self._treats(frame.concepts[-1]))
+        )
         answer = mark.gives() if waits else []
         if any(r.concept in frame.concepts[-1].says() for r in answer):
             frame.take(mark)
@@ -316,6 +335,9 @@ class FrameBuilder:
             frame = self._open
         frame.take(mark)
         frame.concepts.append(mark)
+
+    def _treats(self, mark: Mark) -> bool:
+        return any(self._vocab.concepts[c].kind == "treatment" for c in mark.says())
 
     def _says_more(self, mark: Mark, rest: Sequence[Mark]) -> bool:
         """A result, number or denial follows before the next comma."""

@@ -8,7 +8,6 @@ In a phrase ``~`` stands for a determiner or nothing, ``~~`` for up to three wor
 beginning of a clause, ``$`` at its end for the end of one.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
@@ -32,29 +31,41 @@ class Hit(Generic[P]):
     payloads: tuple[P, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Phrase(Generic[P]):
-    steps: tuple[str, ...]
-    payload: P
-    at_start: bool
-    at_end: bool
+class _Node(Generic[P]):
+    """A step of phrases that begin alike: what may follow, what may follow a gap, and the phrases that end here."""
+
+    __slots__ = ("ends", "gap", "next")
+
+    def __init__(self) -> None:
+        self.next: dict[str, _Node[P]] = {}
+        self.gap: _Node[P] | None = None
+        self.ends: list[tuple[P, bool, bool]] = []
 
 
 class PhraseIndex(Generic[P]):
     """Find many phrases in one pass over a stream of stems (of whole words with ``exact``).
 
-    ``over_commas``: a phrase may reach over a comma ("no, wait"); terms do not.
+    ``over_commas``: a phrase may reach over a comma ("no, wait"); terms do not. No phrase reaches over a full stop, and
+    no gap over any stop.
     """
 
     def __init__(self, *, exact: bool = False, over_commas: bool = False) -> None:
-        self._by_first: dict[str, list[_Phrase[P]]] = defaultdict(list)
+        self._root: _Node[P] = _Node()
         self._exact = exact
         self._over_commas = over_commas
 
     def add(self, steps: Sequence[str], payload: P, *, at_start: bool = False, at_end: bool = False) -> None:
-        """Add a phrase of stems and gaps; it neither begins nor ends with a gap."""
-        if steps and GAP not in (steps[0], steps[-1]):
-            self._by_first[steps[0]].append(_Phrase(tuple(steps), payload, at_start, at_end))
+        """Add a phrase of stems and gaps; one that is empty, or begins or ends with a gap, is left out."""
+        if not steps or GAP in (steps[0], steps[-1]):
+            return
+        node = self._root
+        for step in steps:
+            if step == GAP:
+                node.gap = node.gap or _Node()
+                node = node.gap
+            else:
+                node = node.next.setdefault(step, _Node())
+        node.ends.append((payload, at_start, at_end))
 
     def find(
         self,
@@ -65,56 +76,56 @@ class PhraseIndex(Generic[P]):
         ends: frozenset[int] = frozenset(),
     ) -> list[Hit[P]]:
         """All longest hits in the tokens at positions ``stream``, in order. ``starts``/``ends``: clause borders."""
-        stems = [tokens[k].text if self._exact else tokens[k].stem for k in stream]
-        found: list[tuple[int, tuple[int, ...], P]] = []
-        for at, stem in enumerate(stems):
-            for phrase in self._by_first.get(stem, ()):
-                if phrase.at_start and stream[at] not in starts:
-                    continue
-                fixed = _walk(phrase.steps, stems, at, stream, tokens, any_stop=not self._over_commas)
-                if fixed and not (phrase.at_end and stream[fixed[-1]] not in ends):
-                    found.append((len(fixed), tuple(stream[f] for f in fixed), phrase.payload))
+        keys = [tokens[k].text if self._exact else tokens[k].stem for k in stream]
+        firsts = self._root.next
+        found: dict[tuple[int, ...], list[P]] = {}
+        for at, key in enumerate(keys):
+            first = firsts.get(key)
+            if first is None:
+                continue
+            paths: list[tuple[_Node[P], tuple[int, ...]]] = [(first, (at,))]
+            while paths:
+                node, fixed = paths.pop()
+                for payload, at_start, at_end in node.ends:
+                    if at_start and stream[at] not in starts:
+                        continue
+                    if at_end and stream[fixed[-1]] not in ends:
+                        continue
+                    found.setdefault(tuple(stream[f] for f in fixed), []).append(payload)
+                paths += self._onward(node, fixed, keys, stream, tokens)
         return _longest(found)
 
-
-def _walk(
-    steps: tuple[str, ...],
-    stems: list[str],
-    at: int,
-    stream: Sequence[int],
-    tokens: Sequence[Token],
-    *,
-    any_stop: bool = False,
-) -> list[int] | None:
-    """Positions (in the stream) of the fixed words of a phrase that begins at ``at``; gaps take as little as possible.
-
-    A phrase does not reach over a full stop, nor a gap over a comma.
-    """
-    fixed, k, gap = [at], at, False
-    for step in steps[1:]:
-        if step == GAP:
-            gap = True
-            continue
-        reach = GAP_WORDS + 1 if gap else 1
-        for ahead in range(k + 1, min(k + 1 + reach, len(stems))):
-            stop = tokens[stream[ahead - 1]].stop
-            if stop in (".", "?") or ((gap or any_stop) and stop):
-                return None
-            if stems[ahead] == step:
-                k = ahead
-                break
-        else:
-            return None
-        fixed.append(k)
-        gap = False
-    return fixed
+    def _onward(
+        self,
+        node: _Node[P],
+        fixed: tuple[int, ...],
+        keys: Sequence[str],
+        stream: Sequence[int],
+        tokens: Sequence[Token],
+    ) -> list[tuple[_Node[P], tuple[int, ...]]]:
+        """The next fixed words after the last of ``fixed``: directly, or the nearest of each kind within a gap."""
+        last = fixed[-1]
+        stop = tokens[stream[last]].stop
+        if last + 1 >= len(keys) or stop in (".", "?") or (stop and not self._over_commas):
+            return []
+        onward = []
+        following = node.next.get(keys[last + 1])
+        if following is not None:
+            onward.append((following, (*fixed, last + 1)))
+        if node.gap is not None and not stop:
+            seen: set[str] = set()
+            for ahead in range(last + 1, min(last + 2 + GAP_WORDS, len(keys))):
+                following = node.gap.next.get(keys[ahead])
+                if following is not None and keys[ahead] not in seen:
+                    seen.add(keys[ahead])
+                    onward.append((following, (*fixed, ahead)))
+                if tokens[stream[ahead]].stop:
+                    break
+        return onward
 
 
-def _longest(found: list[tuple[int, tuple[int, ...], P]]) -> list[Hit[P]]:
+def _longest(together: dict[tuple[int, ...], list[P]]) -> list[Hit[P]]:
     """Keep the longest of overlapping hits (the earlier of equals); equal positions share one hit."""
-    together: dict[tuple[int, ...], list[P]] = defaultdict(list)
-    for _, fixed, payload in found:
-        together[fixed].append(payload)
     taken: set[int] = set()
     hits = []
     for fixed in sorted(together, key=lambda f: (-len(f), f)):
@@ -161,6 +172,8 @@ class Lexicon:
         words = self.vocab.words
         self.determiners = frozenset(words.get("determiners", ()))
         self._little = frozenset(self.tokeniser.stem(w) for w in words.get("little_words", ()))
+        dropped = (*words.get("fillers", ()), *(say for cue in self.vocab.cues.get("degree", ()) for say in cue.say))
+        self._droppable = {"'s", *self.determiners, *(w for say in dropped for w in self.tokeniser.phrase(say)[:1])}
         self.fillers = _phrases(words.get("fillers", ()), self.tokeniser)
         self.degrees = _phrases(
             [(say, cue.gives) for cue in self.vocab.cues.get("degree", ()) for say in cue.say], self.tokeniser
@@ -202,10 +215,7 @@ class Lexicon:
         "just right" without "just" is a side word, "eyes still" without "still" a structure.
         """
         steps = self._steps(say, drop=True)
-        bare = [
-            w for w in self.tokeniser.of_text(say.replace(GAP, " ").replace("~", " ")) if w.text not in self.determiners
-        ]
-        shrunk = len(steps) == 1 and len(bare) > 1
+        shrunk = len(steps) == 1 and len([w for w in self.tokeniser.phrase(say) if w not in self.determiners]) > 1
         if not shrunk and not set(steps) - {GAP} <= self._little:
             (self.results if reading.role == "result" else self.terms).add(steps, reading)
 
@@ -218,9 +228,14 @@ class Lexicon:
         """Stems and gaps of a phrase; with ``drop``, without what the content stream leaves out."""
         steps: list[str] = []
         for k, part in enumerate(f" {text} ".split(f" {GAP} ")):
-            tokens = self.tokeniser.of_text(part.replace(" ~ ", " "))
-            keep = self.content(tokens) if drop else range(len(tokens))
-            steps += [GAP] * (k > 0) + [tokens[at].stem for at in keep]
+            words = self.tokeniser.phrase(part)
+            if k:
+                steps.append(GAP)
+            if drop and not self._droppable.isdisjoint(words):
+                tokens = self.tokeniser.of_text(part.replace(" ~ ", " "))
+                steps += [tokens[at].stem for at in self.content(tokens)]
+            else:
+                steps += [self.tokeniser.stem(word) for word in words]
         return steps
 
     def _words(self, text: str) -> list[str]:

@@ -122,7 +122,7 @@ class Marker:
                 kind: Kind = "concept" if says else "result"
                 marks.append(Mark(kind, hit.a, hit.b, others, plural=last.endswith("s"), word=word))
                 concepts = [self._lexicon.vocab.concepts[r.concept] for r in others]
-                nests = all(c.site is None and (says or bool(c.on)) for c in concepts)
+                nests = all(c.site is None and (says or bool(c.on) or c.kind in ("advice", "plan")) for c in concepts)
                 if not sites and nests and hit.b - hit.a > 1:
                     inner = self._lexicon.sites.find([k for k in content if hit.a <= k < hit.b], tokens)
                     near = {s for c in concepts for s in c.on}

@@ -15,6 +15,7 @@ FAR = 50
 AFTERWARDS = ("released", "partial", "not_tolerated")
 FAHRENHEIT = (93.0, 108.0)
 OTHER = {"left": "right", "right": "left"}
+VIEWER = {"viewer_left": "left", "viewer_right": "right"}  # "over your left arm": the parent's own side
 CARRIED = ("motion.", "reflex.", "test.", "alignment.")
 SEATED = ("test.", "reflex.")
 NAMED_ONLY = ("plan.refer", "plan.imaging", "advice.return_if")
@@ -133,9 +134,13 @@ class Resolver:
             if concept.kind not in kinds:
                 continue
             free = concept.kind != "finding" or concept.id.startswith(SEATED)
+            if concept.kind == "history" and concept.site not in (None, "whole_body", "mouth"):
+                free = False  # "the palate's arched" tells of no arching back
             if own and not free and not any(self._related(concept, s) for s in own):
                 continue
             distances = [d for s in (own or (site,)) if (d := self.distance(concept, s)) is not None]
+            if not distances and mark.word in self.unseated:
+                continue
             near: float = min(distances, default=FAR + 1)
             if concept.kind == "history":
                 near += 0.5 if seen else -FAR
@@ -234,7 +239,7 @@ class Resolver:
             return OTHER.get(focus.side, "")
         if said in ("same_side", "this"):
             return focus.side
-        return said if said in ("left", "right", "both") else ""
+        return said if said in ("left", "right", "both", *VIEWER) else ""
 
     def _held(self, frame: Frame, focus: Focus, held: Sequence[Target]) -> Iterable[Target]:
         """The structures in hand, on the side said now, or said last for them."""
@@ -287,6 +292,8 @@ class Resolver:
         if result is None:
             return []
         side_said = self._side_only(frame)
+        if concept.kind == "finding":  # the level was said of what came before
+            context = [replace(t, level=None) for t in context]
         places = self.place(concept, own or ((Target(None, side_said),) if side_said else ()), () if own else context)
         return [
             self._draft(frame, concept, place, result, value, marked, rule, mark)
@@ -294,7 +301,7 @@ class Resolver:
         ]
 
     def _side_only(self, frame: Frame) -> str:
-        return frame.side if frame.side in ("left", "right", "both") else ""
+        return frame.side if frame.side in ("left", "right", "both", *VIEWER) else ""
 
     def _denied(self, concept: Concept) -> str | None:
         """What a plain denial of a named concept says: "no clunk" is absent, "no Ortolani" says nothing."""
@@ -369,6 +376,8 @@ class Resolver:
             return None
         concept = self.vocab.concepts[concept_id]
         if concept.kind not in kinds:
+            return None
+        if focus.clause_of_concept < focus.now - 2 and not frame.side:
             return None
         exact = next((r.result for r in word.gives() if r.role == "result" and r.concept == concept_id), None)
         if exact:
@@ -495,6 +504,8 @@ class Resolver:
             side = "both"
         if not side and concept.id == "exam.symmetry" and paired:
             side = "both"
+        if side in VIEWER:
+            side = VIEWER[side] if concept.kind == "advice" else ""
         if not concept.sided or (not paired and not concept.sided):
             side = ""
         flags: tuple[str, ...] = value[2] if value else ()

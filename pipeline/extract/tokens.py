@@ -77,7 +77,7 @@ class Tokeniser:
 
     def phrase(self, text: str) -> list[str]:
         """The token texts of a vocabulary phrase."""
-        return [token.text for token in self.of_text(text)]
+        return [piece for part in text.split() if part != "~" for piece in self._pieces(part)[0]]
 
     def _pieces(self, text: str) -> tuple[tuple[str, ...], Stop]:
         cached = self._cache.get(text)

@@ -89,6 +89,15 @@ class NumberReader:
             if joined is None:
                 break
             value, at = joined, at + 1
+        tenth = self._word(tokens, at) if at < len(tokens) and not tokens[at - 1].stop else None
+        if (
+            tenth is not None
+            and tenth < 10
+            and 34 <= value <= 107
+            and value % 10
+            and self._unit(tokens, at + 1) is None
+        ):
+            return value + tenth / 10, at + 1  # "ninety-eight four", "thirty-eight five"
         return self._fractional(tokens, float(value), at)
 
     def _word(self, tokens: Sequence[Token], k: int) -> int | None:
