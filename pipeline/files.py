@@ -22,6 +22,15 @@ def private_folder(path: Path) -> Path:
     return path
 
 
+def check_place(folder: Path) -> None:
+    """Whether a folder is there or could be made; makes nothing. Raises InputError."""
+    there = next((path for path in (folder, *folder.absolute().parents) if path.exists()), None)
+    if there is None or not there.is_dir():
+        raise InputError(f"{folder}: cannot be a folder ({there} is a file); name another place.")
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise InputError(f"{folder}: nothing may be written in {there}; name another place.")
+
+
 def _make_folders(path: Path) -> list[Path]:
     """Make a folder and its parents; returns those that were not there, outermost first."""
     made = []

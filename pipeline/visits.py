@@ -12,7 +12,7 @@ from typing import Any
 from pipeline.ages import age_from_birth, check_gestation, parse_age
 from pipeline.config import Config
 from pipeline.errors import InputError
-from pipeline.files import staged
+from pipeline.files import check_place, staged
 from pipeline.model import Age, Infant, contract_json
 from pipeline.records import Drafted, VisitRecord
 from pipeline.run import Source, derive, extraction_json, json_bytes, read_source
@@ -97,6 +97,8 @@ def draft(
     on = told.on or today
     if on > today:
         raise InputError(f"visit date {on} lies in the future; check --on.")
+    for place in (config.home, *([to] if to else [])):
+        check_place(place)
     known = Store(config.home) if Store.exists(config.home) else None
     try:
         _infant_for(told, known, on)  # what cannot be filed is said before the long hearing

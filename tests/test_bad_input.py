@@ -1,20 +1,25 @@
 """Bad input: one clear line with what to do, exit code 1, and nothing on record or on disk is changed."""
 
 import os
+import shutil
 import socket
 import wave
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import nullcontext
+from datetime import date
 from pathlib import Path
 from typing import NoReturn
 
 import numpy as np
 import pytest
 from conftest import Ended
-from invented import files_limited_to
+from invented import PlainStages, files_limited_to
 
+from pipeline.config import Config, Settings
+from pipeline.model import Transcript
 from pipeline.resources import data_path
 from pipeline.store import Store
+from pipeline.visits import Told, draft
 
 Handspoken = Callable[..., Ended]
 RATE = 16_000
@@ -30,10 +35,12 @@ def _state(folder: Path) -> dict[str, bytes]:
 
 
 @pytest.fixture
-def refused(handspoken: Handspoken, tmp_path: Path) -> Callable[..., str]:
+def refused(handspoken: Handspoken, tmp_path: Path, spoken: Callable[[str], Transcript]) -> Callable[..., str]:
     """Run a command that must be refused on top of a record with one visit; gives its one line."""
     (tmp_path / "kept.vtt").write_text("WEBVTT\n\n00:00.000 --> 00:02.000\nNo clunk in the hips.\n")
-    assert 0 == handspoken("draft", "kept.vtt", "--infant", "robin", "--born", "2026-09-20", "--on", "2026-11-20").code
+    told = Told(infant="robin", born=date(2026, 9, 20), on=date(2026, 11, 20))
+    config = Config(home=tmp_path / "home", settings=Settings())
+    draft(tmp_path / "kept.vtt", told, config, PlainStages(spoken), today=date(2026, 11, 20))
 
     def run(*args: str | Path, disk: int | None = None) -> str:
         before = _state(tmp_path)
@@ -151,13 +158,17 @@ def test_silence_and_noise_hold_no_words(loudness: int, refused: Callable[..., s
     assert ("silence" if loudness == 0 else "no speech") in refused("draft", path)
 
 
-@pytest.mark.model
-def test_a_torn_recording_is_used_as_far_as_it_goes(handspoken: Handspoken, tmp_path: Path) -> None:
+def _speech(seconds: int) -> "np.typing.NDArray[np.int16]":
+    """The beginning of an invented visit."""
     from pipeline.audio import open_sound
 
-    whole = np.concatenate(list(open_sound(data_path("samples") / "wren.opus").blocks()))
-    path = _sound(tmp_path / "torn.wav", whole[: 30 * RATE])
-    path.write_bytes(path.read_bytes()[: 20 * RATE * 2])
+    return np.concatenate(list(open_sound(data_path("samples") / "wren.opus").blocks()))[: seconds * RATE]
+
+
+@pytest.mark.model
+def test_a_torn_recording_is_used_as_far_as_it_goes(handspoken: Handspoken, tmp_path: Path) -> None:
+    path = _sound(tmp_path / "torn.wav", _speech(30))
+    path.write_bytes(path.read_bytes()[: 25 * RATE * 2])
 
     drafted = handspoken("draft", path, "--infant", "wren")
     written = handspoken("transcribe", path, "-o", "words.vtt")
@@ -170,8 +181,19 @@ def test_a_torn_recording_is_used_as_far_as_it_goes(handspoken: Handspoken, tmp_
     assert 0 == handspoken("search", "fontanelle").code
 
 
+@pytest.fixture
+def fresh_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Nothing joined, nothing heard yet; the joined model is large, so it is removed at once."""
+    monkeypatch.setenv("HANDSPOKEN_CACHE", str(tmp_path / "cache"))
+    yield
+    shutil.rmtree(tmp_path / "cache", ignore_errors=True)
+
+
 @pytest.mark.model
-def test_the_main_job_calls_no_network(handspoken: Handspoken, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.usefixtures("fresh_cache")
+def test_the_main_job_calls_no_network(handspoken: Handspoken, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """From an empty cache: the model is joined, loaded and used, and the note is written."""
+
     def no_network(*args: object, **_: object) -> NoReturn:
         raise AssertionError(f"the network was called: {args[1:]}")
 
@@ -180,9 +202,10 @@ def test_the_main_job_calls_no_network(handspoken: Handspoken, monkeypatch: pyte
     monkeypatch.setattr(socket, "getaddrinfo", no_network)
     monkeypatch.setattr(socket, "create_connection", no_network)
 
-    ended = handspoken("draft", data_path("samples") / "wren.opus", "--infant", "wren", "--age", "6 weeks")
+    ended = handspoken("draft", _sound(tmp_path / "visit.wav", _speech(15)), "--infant", "wren", "--age", "6 weeks")
 
     assert 0 == ended.code, ended.err
     assert "Note: " in ended.out
+    assert list((tmp_path / "cache").rglob("model.bin"))
     with pytest.raises(AssertionError, match="network"):
         socket.create_connection(("127.0.0.1", 9))

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import InputError, StoreError
-from pipeline.files import blocks_of, private_folder, staged, write_all, write_atomic
+from pipeline.files import blocks_of, check_place, private_folder, staged, write_all, write_atomic
 
 
 def test_files_and_folders_belong_to_their_owner_alone(tmp_path: Path) -> None:
@@ -49,6 +49,11 @@ def test_a_file_in_the_place_of_a_folder_is_said(tmp_path: Path) -> None:
         private_folder(tmp_path / "a")
     with pytest.raises(InputError, match="folder"):
         private_folder(tmp_path / "a" / "b")
+    for place in (tmp_path / "a", tmp_path / "a" / "b"):
+        with pytest.raises(InputError, match="is a file"):
+            check_place(place)
+    check_place(tmp_path / "new" / "deeper")
+    assert [tmp_path / "a"] == list(tmp_path.iterdir())
 
 
 def test_blocks_give_the_file_again(tmp_path: Path) -> None:

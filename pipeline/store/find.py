@@ -170,7 +170,7 @@ def _quote() -> sa.ScalarSelect[str]:
         .correlate(schema.item)
         .subquery()
     )
-    joined = sa.func.group_concat(spans.c.quote, " ")
+    joined = sa.func.aggregate_strings(spans.c.quote, " ")
     return sa.select(joined).scalar_subquery().label("quote")  # type: ignore[return-value]
 
 
