@@ -1,6 +1,6 @@
 """Data flows one way: ground <- stages <- the jobs <- the faces. The import rules stand here as data.
 
-A stage (one module or package) imports the ground and itself; only ``stages`` sees all of them, only ``run`` composes.
+A stage (one module or package) imports the ground and itself; only ``stages`` sees all of them; ``run`` and ``visits`` compose.
 """
 
 import ast
@@ -21,6 +21,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "ages": {"errors", "model"},
     "config": {"errors"},
     "files": {"errors"},
+    "records": {"model"},
     "vocabulary": {"errors", "model", "resources"},
     "vtt": {"errors", "model"},
 }
@@ -28,14 +29,15 @@ STAGES = {"audio", "hear", "repair", "extract", "check", "draft", "render", "sto
 JOBS = {  # part -> what it may use beside the ground
     "stages": STAGES,
     "search": {"store"},
-    "run": {"stages", "search", "store"},
-    "demo": {"run", "stages"},
+    "run": {"stages"},
+    "visits": {"run", "stages", "store"},
+    "demo": {"run", "stages", "visits"},
     "doctor": {"hear", "store"},  # asks both how they are
 }
 FACES = {  # no stage among them: a face parses, calls a job and shows what came back
-    "cli": {"demo", "doctor", "run", "search", "show", "stages"},
-    "show": {"doctor", "run", "search"},
-    "web": {"demo", "doctor", "run", "search", "stages"},
+    "cli": {*JOBS, "show"},
+    "show": set(JOBS),
+    "web": set(JOBS),
     "__main__": {"cli"},
 }
 OWNERS = {  # library -> the only parts that may use it
