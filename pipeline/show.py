@@ -1,7 +1,7 @@
 """Results as lines for a person at a terminal."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pipeline.config import Config
 from pipeline.model import ClauseAccount, Extraction, Item, TraceStep, Transcript
@@ -24,8 +24,13 @@ def clock(ms: int) -> str:
 
 def plays(config: Config, hit: "Hit") -> str:
     """The page and the stretch that play a hit (W3C media fragment)."""
-    end = max(hit.end_ms, hit.start_ms + 1)
-    return f"{config.notes / hit.visit / NOTE_PAGE}#t={hit.start_ms / 1000:g},{end / 1000:g}"
+    end_ms = max(hit.end_ms, hit.start_ms + 1)
+    return f"{config.notes / hit.visit / NOTE_PAGE}#t={_seconds(hit.start_ms)},{_seconds(end_ms)}"
+
+
+def _seconds(ms: int) -> str:
+    """As the note's own links have it, so that the page finds the line: no needless zeros."""
+    return f"{ms // 1000}.{ms % 1000:03d}".rstrip("0").rstrip(".")
 
 
 def done_lines(done: "Done") -> Iterator[str]:
@@ -56,7 +61,7 @@ def found_lines(found: "Found", config: Config) -> Iterator[str]:
         yield f"The newest {len(found.hits)} of {found.total} are shown."
 
 
-def found_json(found: "Found", config: Config) -> dict[str, object]:
+def found_json(found: "Found", config: Config) -> dict[str, Any]:
     """The answer as one object; every hit with what plays it."""
     hits = [hit.model_dump(mode="json") | {"plays": plays(config, hit)} for hit in found.hits]
     return found.model_dump(mode="json") | {"hits": hits}
