@@ -19,7 +19,7 @@ _NUMBERS = {name: k for k, name in enumerate(_ONES)} | _TENS
 _ALIKE = {
     "kg": "kilograms", "kgs": "kilograms", "kilos": "kilograms", "cm": "centimeters", "centimetres": "centimeters",
     "centimetre": "centimeter", "mm": "millimeters", "mum": "mom", "mum's": "mom's", "okay": "ok",
-    "fontanel": "fontanelle", "mister": "mr", "percent": "%",
+    "fontanel": "fontanelle", "mister": "mr", "percent": "%", "babinsky": "babinski",
 }  # fmt: skip
 
 
@@ -28,7 +28,7 @@ def normal(text: str) -> list[str]:
     text = text.lower().replace("’", "'")
     text = re.sub(r"(\d)\s*[-–]\s*(\d)", r"\1 to \2", text)
     text = re.sub(r"\b([ctls])[- ](\d)", r"\1\2", text.replace("%", " % "))
-    text = re.sub(r"\bsub[- ]occip", "suboccip", text)
+    text = re.sub(r"\bsub[- ]occip", "suboccip", text).replace("alright", "all right").replace("sidebent", "side bent")
     text = re.sub(r"(\d)x(\d)", r"\1 by \2", text)
     raw = [w.strip(".,'") for w in re.findall(r"[a-z0-9.,'%]+", text)]
     words = _numbers([_ALIKE.get(w, w) for w in raw if w])

@@ -6,10 +6,13 @@ from functools import lru_cache
 
 from pipeline.model import WordRange
 from pipeline.resources import data_path
+from pipeline.sound import is_known, similarity, sounds_of
 from pipeline.vocabulary import Concept, Site, Vocabulary
 
 _LETTERS = re.compile(r"[^\w'-]+")
 _SHORTEST = 4  # letters: shorter rare words are parts and abbreviations
+_NEAR = 0.85  # similarity of sound at which a word that is none is taken for a term's word
+_NAMED = re.compile(r'"([^"]+)"')
 _STEM = 6  # words alike so far are taken as one: gluteal, gluteus
 
 
@@ -29,14 +32,32 @@ class Terms:
     """The trade terms of a vocabulary; build once."""
 
     def __init__(self, vocab: Vocabulary) -> None:
-        self._vocab = vocab
         common, _ = _english()
         self._forms: dict[str, set[tuple[str, ...]]] = {}
+        self._written: dict[str, str] = {}
         for say, _id in vocab.terms():
             words = tuple(plain(word) for word in say.split())
             if "~" in say or not all(words) or all(word in common or len(word) < _SHORTEST for word in words):
                 continue  # everyday words need no help, and would be heard into chat
             self._forms.setdefault(words[0], set()).add(words)
+        rare = {word for forms in self._forms.values() for form in forms for word in form if word not in common}
+        self._sounds = {s: word for word in sorted(rare) if len(word) > _SHORTEST for s in sounds_of(word)[:1]}
+        self._entries: list[Concept | Site] = [*vocab.concepts.values(), *vocab.sites.values()]
+        for entry in self._entries:
+            for name in _NAMED.findall(" ".join(entry.misheard.values())):
+                self._written.update({plain(word): word for word in name.split() if word[:1].isupper()})
+
+    def written(self, word: str) -> str:
+        """A plain word with its capitals where it has some ("Galant")."""
+        return self._written.get(word, word)
+
+    def canonical(self, word: str) -> str:
+        """A plain word that is none in English, as the term's word that it sounds like; any other word as it is."""
+        if len(word) <= _SHORTEST or is_known(word) or word in self._sounds.values():
+            return word
+        sound = sounds_of(word)[0] if sounds_of(word) else ""
+        best = max(self._sounds, key=lambda other: similarity(sound, other), default="")
+        return self._sounds[best] if similarity(sound, best) >= _NEAR else word
 
     def find(self, words: Sequence[str]) -> list[WordRange]:
         """Ranges of the trade terms in plain words, the longest from the left, none overlapping."""
@@ -68,11 +89,10 @@ class Terms:
 
     def _misheard(self) -> list[str]:
         """Rare words of the vocabulary, the most misheard entry first, each stem once."""
-        entries: list[Concept | Site] = [*self._vocab.concepts.values(), *self._vocab.sites.values()]
         common, less = _english()
         ranked: list[str] = []
         taken: set[str] = set()
-        for entry in sorted(entries, key=lambda e: -len(e.misheard)):
+        for entry in sorted(self._entries, key=lambda e: -len(e.misheard)):
             for word in (plain(w) for say in entry.say for w in say.split()):
                 rare = len(word) >= _SHORTEST and word.isalpha() and word not in common and word not in less
                 if rare and word[:_STEM] not in taken:
