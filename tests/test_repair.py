@@ -228,6 +228,15 @@ def test_a_scorer_may_lift_a_suggestion(spoken: Spoken) -> None:
     assert accept(transcript, [replace(proposal, liftable=False)], _Always(0.0)).words[1].text == "mass"
 
 
+def test_what_the_recording_refused_stays_refused_without_it(spoken: Spoken, vocab: Vocabulary) -> None:
+    transcript = spoken("The mass eater is tight on the left, restricted.")
+    refused = accept(transcript, propose(transcript, vocab), _Always(-20.0))
+
+    assert accept(refused, propose(refused, vocab), None) == refused
+    assert refused.words[1].text == "mass"
+    assert accept(refused, propose(refused, vocab), _Always(0.0)).words[1].text == "masseter"
+
+
 @pytest.mark.parametrize("span", [(0, 99), (3, 3), (4, 2), (-1, 1), (5, 7)])
 def test_proposals_that_do_not_fit_the_transcript_are_left_out(spoken: Spoken, span: tuple[int, int]) -> None:
     transcript = spoken("The hips are fine today, yes. The masseter is tight.")  # the border lies at word 6

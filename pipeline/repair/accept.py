@@ -1,6 +1,6 @@
 """Proposed repairs put into the transcript, or kept beside the words as suggestions."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import replace
 from typing import Protocol
 
@@ -32,15 +32,18 @@ def accept(transcript: Transcript, proposals: Iterable[Proposal], scorer: Scorer
     Source of the margins: vocab/repair.yaml, row ``figures``.
     """
     figures = load_rules().figures
+    home = [n for n, span in enumerate(transcript.utterances) for _ in range(*span)]
     repairs: dict[int, tuple[Proposal, float | None]] = {}
     doubts: dict[int, list[Suggestion]] = {}
     doubted: set[int] = set()
     done = 0
     for proposal in sorted(proposals, key=lambda p: p.words):
         i0, i1 = proposal.words
-        if not done <= i0 < i1 <= len(transcript.words) or not _inside_one(transcript, i0, i1):
+        if not done <= i0 < i1 <= len(transcript.words) or home[i0] != home[i1 - 1]:
             continue
         margin = scorer.margin(transcript, proposal) if scorer is not None and proposal.liftable else None
+        if margin is None and any(s.text == proposal.meant for s in transcript.words[i0].suggestions):
+            continue  # asked already: what the recording refused once, likeness alone does not lift
         holds = proposal.kind == "accept"
         if margin is not None:
             holds = margin >= (figures.real_margin if proposal.ordinary else figures.unknown_margin)
@@ -54,6 +57,16 @@ def accept(transcript: Transcript, proposals: Iterable[Proposal], scorer: Scorer
         reason = f"{proposal.heard!r} {proposal.reason}{refused}"
         doubts[i0] = [Suggestion(text, reason, proposal.score) for text in (proposal.meant, *proposal.others)]
         doubted.update(range(i0, i1))
+    return _rewritten(transcript, repairs, doubts, doubted)
+
+
+def _rewritten(
+    transcript: Transcript,
+    repairs: Mapping[int, tuple[Proposal, float | None]],
+    doubts: Mapping[int, Sequence[Suggestion]],
+    doubted: Set[int],
+) -> Transcript:
+    """The transcript with repairs and suggestions (by first word) in it, and its words numbered anew."""
     words: list[Word] = []
     utterances = []
     for u0, u1 in transcript.utterances:
@@ -64,15 +77,11 @@ def accept(transcript: Transcript, proposals: Iterable[Proposal], scorer: Scorer
                 new = _written(transcript.words[at : proposal.words[1]], proposal, margin, len(words), at == u0)
                 at = proposal.words[1]
             else:
-                new = [_noted(transcript.words[at], doubts.get(at, []), at in doubted, len(words))]
+                new = [_noted(transcript.words[at], doubts.get(at, ()), at in doubted, len(words))]
                 at += 1
             words.extend(new)
         utterances.append((first, len(words)))
     return transcript.model_copy(update={"words": tuple(words), "utterances": tuple(utterances)})
-
-
-def _inside_one(transcript: Transcript, i0: int, i1: int) -> bool:
-    return any(u0 <= i0 and i1 <= u1 for u0, u1 in transcript.utterances)
 
 
 def _noted(word: Word, doubts: Sequence[Suggestion], doubted: bool, i: int) -> Word:

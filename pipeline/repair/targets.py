@@ -83,7 +83,8 @@ class Lexicon:
         known = self._is_trade.get(word)
         if known is None:
             rules = self.rules
-            lay = len(word) < _SHORTEST_WORD or word in rules.words["lay"] or rules.is_everyday(word)
+            lay = len(word) < _SHORTEST_WORD or word in rules.words["lay"] or word in rules.words["chat"]
+            lay = lay or rules.is_everyday(word)
             known = word in rules.sounds or word in self._also or not lay
             self._is_trade[word] = known
         return known
