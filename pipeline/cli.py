@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from pipeline import __version__
-from pipeline.errors import HandspokenError, NotFoundError
+from pipeline.errors import HandspokenError
 
 if TYPE_CHECKING:
     from pipeline.config import Config
@@ -151,16 +151,11 @@ def search(
 ) -> None:
     """Find what was said and found over all stored visits."""
     from pipeline.config import load_config
-    from pipeline.search import Search
+    from pipeline.search import ask
     from pipeline.show import found_json, found_lines
-    from pipeline.store import Store
-    from pipeline.vocabulary import load_vocabulary
 
     config = load_config()
-    if not Store.exists(config.home):
-        raise NotFoundError(f"no visit is on record yet in {config.home}; draft one first.")
-    with Store(config.home) as store:
-        found = Search(load_vocabulary(personal=config.own_words)).ask(store, " ".join(question))
+    found = ask(" ".join(question), config)
     _print([_json(found_json(found, config))] if as_json else found_lines(found, config))
 
 

@@ -13,10 +13,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from pipeline.config import Config
+from pipeline.errors import NotFoundError
 from pipeline.model import Frozen
 from pipeline.store import Store
 from pipeline.store.find import MARK_OFF, MARK_ON, Hit, Wanted, find_items, find_words
-from pipeline.vocabulary import Concept, Vocabulary
+from pipeline.vocabulary import Concept, Vocabulary, load_vocabulary
+
+__all__ = ["Found", "Hit", "Search", "ask"]
 
 LIMIT = 200
 MAX_QUESTION = 500
@@ -35,6 +39,14 @@ class Found(Frozen):
     understood: tuple[str, ...]
     hits: tuple[Hit, ...]
     total: int
+
+
+def ask(question: str, config: Config) -> Found:
+    """Answer one question from the person's record. Raises NotFoundError where there is none yet, StoreError."""
+    if not Store.exists(config.home):
+        raise NotFoundError(f"no visit is on record yet in {config.home}; draft one first.")
+    with Store(config.home) as store:
+        return Search(load_vocabulary(personal=config.own_words)).ask(store, question)
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,7 @@ from pipeline.model import ClauseAccount, Extraction, Item, TraceStep, Transcrip
 
 if TYPE_CHECKING:
     from pipeline.doctor import Finding
-    from pipeline.search import Found
-    from pipeline.store.find import Hit
+    from pipeline.search import Found, Hit
     from pipeline.visits import Done
 
 NOTE_PAGE = "note.html"

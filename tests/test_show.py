@@ -7,9 +7,8 @@ import pytest
 
 from pipeline.config import Config, Settings
 from pipeline.render.fragments import media_link
-from pipeline.search import Found
+from pipeline.search import Found, Hit
 from pipeline.show import clock, found_json, found_lines, plays
-from pipeline.store.find import Hit
 
 CONFIG = Config(home=Path("/home/invented"), settings=Settings())
 
