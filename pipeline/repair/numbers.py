@@ -8,18 +8,20 @@ from pipeline.repair.rules import Rules, load_rules
 from pipeline.repair.text import plain
 
 DOUBTED = "number?"
-_SPLIT = re.compile(r"^(\d{1,2})[.:,-](\d{1,2})$")
+_SPLIT = re.compile(r"^(£?)(\d{1,2})[.:,-](\d{1,2})$")
 _KG_PER_LB = 0.45359237  # exact by definition (international pound, 1959)
 _DAYS_PER_MONTH = 30.4375
+_OUNCES = 15  # a whole pound has sixteen
+_AT_BIRTH = Age(days=0)
 _REACH = 6  # words in which weighing must be spoken of
 
 
 def doubt_numbers(transcript: Transcript, age: Age | None) -> Transcript:
     """Flag ``number?`` and suggest both readings where talk of weight holds a number like 8.6.
 
-    Read as pounds and ounces and as kilograms, where the second part is below 16 and an infant of that age could weigh
-    at least one of the two. A number said with kilograms is flagged only where it does not fit the age. Words, order
-    and times stay as they are.
+    Read as pounds and ounces and as kilograms (as pounds, where these are said), where the second part is below 16 and
+    an infant of that age (a newborn where birth is spoken of) could weigh at least one of the two. A number said with
+    kilograms is flagged only where it does not fit the age. Words, order and times stay as they are.
     """
     rules = load_rules()
     words = list(transcript.words)
@@ -27,26 +29,34 @@ def doubt_numbers(transcript: Transcript, age: Age | None) -> Transcript:
         near = [plain(word.text) for word in transcript.words[i0:i1]]
         for k, text in enumerate(near):
             match = _SPLIT.match(text)
-            around = near[max(0, k - _REACH) : k] + near[k + 1 : k + 1 + _REACH]
-            if match is None or int(match.group(2)) > 15 or not rules.words["weighing"].intersection(around):
+            if match is None:
                 continue
-            following = near[k + 1 : k + 2]
-            kilos = bool(rules.words["kilos"].intersection(following))
-            found = _readings(match.group(1), match.group(2), kilos, age, rules)
+            pounds, whole, rest = match.groups()  # a recogniser writes "pounds" as money, too
+            around = {*near[max(0, k - _REACH) : k], *near[k + 1 : k + 1 + _REACH]}
+            if int(rest) > _OUNCES or not (pounds or rules.words["weighing"] & around):
+                continue
+            then = _AT_BIRTH if rules.words["birth"] & around else age
+            unit = next(
+                (name for name in ("kilos", "pounds") if rules.words[name].intersection(near[k + 1 : k + 2])), ""
+            )
+            found = _readings(int(whole), int(rest), f"{whole}.{rest}", unit, then, rules)
             if found:
                 words[i0 + k] = _asked(words[i0 + k], found)
     return transcript.model_copy(update={"words": tuple(words)})
 
 
-def _readings(whole: str, rest: str, kilos: bool, age: Age | None, rules: Rules) -> list[Suggestion]:
-    kilograms = float(f"{whole}.{rest}")
-    pounds = (int(whole) + int(rest) / 16) * _KG_PER_LB
-    as_pounds, as_kilos = _fits(pounds, age, rules), _fits(kilograms, age, rules)
-    if not (as_pounds or as_kilos) or (kilos and as_kilos):
+def _readings(whole: int, rest: int, written: str, unit: str, age: Age | None, rules: Rules) -> list[Suggestion]:
+    """Both readings of a weight, the one that does not fit the age marked so; none where there is nothing to doubt."""
+    as_pounds = _fits((whole + rest / (_OUNCES + 1)) * _KG_PER_LB, age, rules)
+    as_decimal = _fits(float(written) * (_KG_PER_LB if unit == "pounds" else 1.0), age, rules)
+    if not (as_pounds or as_decimal) or (unit == "kilos" and as_decimal):
         return []
     return [
         Suggestion(text, "two readings of a weight" if fits else "unlikely weight at this age", 0.6 if fits else 0.2)
-        for text, fits in ((f"{whole} lb {rest} oz", as_pounds), (f"{whole}.{rest} kg", as_kilos))
+        for text, fits in (
+            (f"{whole} lb {rest} oz", as_pounds),
+            (f"{written} {'lb' if unit == 'pounds' else 'kg'}", as_decimal),
+        )
     ]
 
 

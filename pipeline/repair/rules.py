@@ -13,7 +13,10 @@ from pipeline.resources import data_path
 from pipeline.sound import encode, is_known
 from pipeline.vocabulary import Entry, read_rows
 
-_WORD_LISTS = ("never", "numbers", "edges", "chat", "clinical", "examining", "fixed", "lay", "weighing", "kilos")
+_WORD_LISTS = (
+    *("never", "numbers", "edges", "chat", "clinical", "examining", "fixed", "lay"),
+    *("weighing", "kilos", "pounds", "birth"),
+)
 _OTHERS = ("also", "opposites", "sounds", "figures", "weights")
 
 
