@@ -1,9 +1,9 @@
 """What is denied: the reach of negation cues.
 
-A forward cue ("no", "isn't", "without") reaches to the next stop cue ("but", "so", "she is"), the end of the clause, or
-a place where the caller says a new statement begins; commas and "or" do not end it. A backward cue ("X was ruled out")
-reaches back eight tokens at most. A longer phrase that is no denial ("not only", "no wonder") masks the cue inside it; a
-cue inside the very words it would deny never applies.
+A forward cue ("no", "isn't", "without") reaches to the next stop cue ("but", "so", "she is"), the end of the clause,
+or a place where the caller says a new statement begins; commas and "or" do not end it. A backward cue ("X was ruled
+out") reaches back eight tokens at most. A longer phrase that is no denial ("not only", "no wonder") masks the cue
+inside it; a cue inside the very words it would deny never applies.
 """
 
 from collections.abc import Iterable, Sequence

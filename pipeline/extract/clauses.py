@@ -46,7 +46,7 @@ class Splitter:
             kind = kinds.get(k, "")
             if before.stop in (".", "?") or tokens[k].gap_ms >= PAUSE_MS:
                 cuts[k] = True
-            elif bare and kind == "opener":
+            elif bare and (kind == "opener" or (kind == "asker" and kinds.get(k - 1) != "binder")):
                 cuts[k] = True
             elif kind == "turn" and self._something_follows(tokens, k):
                 cuts[k] = False

@@ -56,6 +56,8 @@ class State:
     treatment: str | None = None
     treated_at: int = 0
     last: tuple[str, ...] = ()
+    offered: tuple[str, ...] = ()
+    loose: tuple[int, float, str] | None = None
     clause: int = 0
     accounts: list[ClauseAccount] = field(default_factory=list)
 
@@ -168,13 +170,14 @@ class _Turn:
             self._scratch(clause)
             return self._class(ClauseClass.COMMAND, act.why, (), terms)
         ids: list[str] = []
-        if state.question is not None and act.name != "question":
+        if (state.question is not None or state.offered) and act.name != "question":
             ids += self._answer(clause, now)
         frames = FrameBuilder(self._vocab, marked, clause).build(repaired=self._mended.repaired)
         self._mention(clause, act, frames, now)
         if act.name == "question":
-            self._ask(clause, frames, now)
-            return self._class(ClauseClass.QUESTION, act.why, tuple(ids), terms)
+            ids += self._ask(clause, frames, now)
+            kind = ClauseClass.ITEM if ids else ClauseClass.QUESTION
+            return self._class(kind, act.why, tuple(ids), terms)
         if act.name == "hypothetical":
             ids += self._return_if(clause)
         else:
@@ -198,11 +201,14 @@ class _Turn:
         named = tuple(t for frame in frames for t in self._resolver.targets(frame))
         if act.silent is not None and act.name not in ("announce", "chat", "command"):
             if named:
-                focus.mentioned, focus.mentioned_at = named[-1:], at
+                keep = act.name == "earlier"  # "last time the left hip was tight; today it moves freely"
+                focus.mentioned = tuple(t if keep else replace(t, side="") for t in named[-1:])
+                focus.mentioned_at = at
             return
-        pointing = self._marked.tokens[clause.head].text in ("his", "hers", "that", "it", "theirs")
-        if pointing and not named and at - focus.mentioned_at <= 1 and not frames_name(frames):
-            focus.shift(tuple(replace(t, side="") for t in focus.mentioned), at, now)
+        pointing = self._marked.tokens[clause.head].text in self._vocab.words["pointing"]
+        near = at - focus.mentioned_at <= 1 and (pointing or not focus.live(at, now))
+        if near and not named and not frames_name(frames):
+            focus.shift(focus.mentioned, at, now)
 
     def _class(self, kind: ClauseClass, why: str, ids: tuple[str, ...], terms: tuple[str, ...]) -> None:
         self.classes.append((kind, why, ids, terms))
@@ -229,12 +235,15 @@ class _Turn:
         for frame in frames:
             if self._treated(frame, clause, ids):
                 continue
+            state.focus.seen = state.focus.seen or self._marked.tokens[clause.head].text in ("that", "this")
             drafts, own = self._resolver.read(
                 frame, state.focus, kinds, marked, live=state.focus.live(state.clause, now)
             )
             if act.name == "announce" and not self._after_comma(frame, clause):
                 drafts = [d for d in drafts if self._vocab.concepts[d.concept].kind != "finding"]
-            drafts = [self._withheld(d, frame) for d in drafts]
+            drafts = [self._withheld(d, frame) for d in drafts if not self._no_other(d, frame)]
+            drafts = self._timed(drafts, clause, marks)
+            drafts = self._rechecked(drafts, frames, own)
             filed = self._file(drafts, clause, now)
             if not drafts:
                 filed = self._late_side(frame, clause) or self._late_site(frame, clause, own)
@@ -268,6 +277,64 @@ class _Turn:
     def _after_comma(self, frame: Frame, clause: Clause) -> bool:
         """ "Let me see the hips, both fine": what follows the comma was found."""
         return any(self._marked.tokens[k].stop == "," for k in range(clause.head, max(frame.a, clause.head)))
+
+    def _no_other(self, draft: Draft, frame: Frame) -> bool:
+        """ "No other birthmarks" denies the rest, not the one just found."""
+        denied = [m for m in frame.concepts if frame.denied(m) and draft.concept in m.says()]
+        tokens = self._marked.tokens
+        return any(m.a and tokens[m.a - 1].text in ("other", "further", "more", "new") for m in denied)
+
+    def _timed(self, drafts: Sequence[Draft], clause: Clause, marks: Sequence[Mark]) -> list[Draft]:
+        """ "Three weeks, and then I'll see you again": the interval stands in the clause before or after."""
+        state = self._state
+        out = []
+        for draft in drafts:
+            loose = state.loose
+            if draft.concept == "plan.next_visit" and draft.value is None and loose and state.clause - loose[0] <= 1:
+                draft = replace(draft, result="value", value=loose[1], unit=loose[2])
+            out.append(draft)
+        times = [m.number for m in marks if m.number is not None and m.number.unit in ("d", "wk", "mo")]
+        if times and not drafts:
+            number = times[-1]
+            state.loose = (state.clause, round(number.value, 2), number.unit)
+            for record in state.ledger.last(state.last):
+                item = record.item
+                if item.concept == "plan.next_visit" and item.value is None and state.clause - record.clause <= 1:
+                    span = span_of(self._words, *self._range(clause.a, clause.b))
+                    slots = {"result": "value", "value": round(number.value, 2), "unit": number.unit}
+                    state.ledger.amend(item.id, state.clause, None, evidence=(*item.evidence, span), **slots)
+        return out
+
+    def _rechecked(self, drafts: Sequence[Draft], frames: Sequence[Frame], own: Sequence[Target]) -> list[Draft]:
+        """What is to be looked at again: every structure named in the clause, or where the finding named was found."""
+        if not any(d.concept == "plan.recheck" for d in drafts):
+            return list(drafts)
+        named = list(own) + [t for f in frames for t in self._resolver.targets(f) if t not in own]
+        for mark in (m for f in frames for m in f.concepts):
+            concept = self._resolver.named(mark, None, frozenset({"finding"}))
+            place = self._found_at(concept) if concept is not None else None
+            if place is not None and place.site not in {t.site for t in named}:
+                named.append(place)
+        first = next(d for d in drafts if d.concept == "plan.recheck")
+        rest = [d for d in drafts if d.concept != "plan.recheck"]
+        if not named:
+            return [*rest, first]
+        return [*rest, *(self._again(first, t) for t in named)]
+
+    def _again(self, draft: Draft, target: Target) -> Draft:
+        site = self._vocab.sites[target.site or "whole_body"]
+        side = target.side if target.side in ("left", "right", "both") else ""
+        if not side and target.plural and site.paired:
+            side = "both"
+        return replace(draft, site=site.id, side=side or "none", level=target.level)
+
+    def _found_at(self, concept: str) -> Target | None:
+        """Where this visit last found it, else its default site."""
+        for record in reversed(self._state.ledger.records.values()):
+            if record.item.concept == concept:
+                return Target(record.item.site, record.item.side, record.item.level)
+        site = self._vocab.concepts[concept].site
+        return Target(site) if site else None
 
     def _withheld(self, draft: Draft, frame: Frame) -> Draft:
         concept = self._vocab.concepts[draft.concept]
@@ -470,13 +537,15 @@ class _Turn:
 
     # ------------------------------------------------------------ question and answer
 
-    def _ask(self, clause: Clause, frames: Sequence[Frame], now: int) -> None:
+    def _ask(self, clause: Clause, frames: Sequence[Frame], now: int) -> list[str]:
         state = self._state
         drafts = [
             d
             for frame in frames
-            for d in self._resolver.read(frame, Focus(), frozenset({"history"}), self._marked, live=False)[0]
+            for d in self._resolver.read(frame, Focus(), frozenset({"history", "plan"}), self._marked, live=False)[0]
         ]
+        plans = [d for d in drafts if d.concept == "plan.next_visit"]
+        state.offered = tuple(self._file(plans, clause, now))
         n = self._clauses.index(clause)
         if not any(f.concepts or f.results for f in frames) and n and not clause.hard and not self._state.last:
             before = self._clauses[n - 1]  # "And birth weight, do you remember?"
@@ -491,6 +560,7 @@ class _Turn:
             state.question = question
         elif state.question is not None and not state.question.waits(state.clause, now):
             state.question = None
+        return list(state.offered)
 
     def _words_from(self) -> int:
         """The first word of the utterance."""
@@ -499,6 +569,12 @@ class _Turn:
     def _answer(self, clause: Clause, now: int) -> list[str]:
         state = self._state
         question = state.question
+        if state.offered and any(
+            v == "no" and h.a <= clause.head for v, h in self._marked.cued("answers", clause.a, clause.b)
+        ):
+            for record in state.ledger.last(state.offered):
+                state.ledger.retract(record.item.id, "offered and not taken")
+        state.offered = ()
         if question is None or not question.waits(state.clause, now):
             state.question = None
             return []
@@ -601,8 +677,27 @@ class _Turn:
                         concept.id, place.site, place.side or "none", place.level, result, frame.a, end, steps=(step,)
                     )
                     ids += self._file([draft], clause, now)
+            if own and not ids and not frame.results:
+                step = ("result", "not_assessed", "said to be left out", *at)
+                drafts = [
+                    Draft(
+                        "exam.overall",
+                        t.site,
+                        self._plural_side(t),
+                        t.level,
+                        "not_assessed",
+                        frame.a,
+                        frame.b,
+                        steps=(step,),
+                    )
+                    for t in own
+                ]
+                ids += self._file(drafts, clause, now)
             self._shift(frame, own, (), now)
         return ids or self._left_out(clause, at)
+
+    def _plural_side(self, target: Target) -> str:
+        return target.side if target.side in ("left", "right", "both") else "both" if target.plural else "none"
 
     def _left_out(self, clause: Clause, at: tuple[int, int]) -> list[str]:
         """ "… so no Moro, I'll leave that one": the denial just before meant that it was not looked at."""

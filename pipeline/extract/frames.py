@@ -68,6 +68,7 @@ class FrameBuilder:
         self._frames: list[Frame] = []
         self._open = Frame(clause.b, clause.a)
         self._plain_words = frozenset(vocab.words.get("function_words", ()))
+        self._bare = not any(t.stop for t in marked.tokens)
         self._negators = frozenset(vocab.words.get("negators", ()))
         self._prepositions = frozenset(vocab.words.get("prepositions", ()))
 
@@ -81,7 +82,7 @@ class FrameBuilder:
         marks = sorted([*self._marks, *ellipses], key=lambda m: (m.a, m.b))
         last = self._clause.a
         for n, mark in enumerate(marks):
-            border = self._border(last, mark.a)
+            border = self._border(last, mark.a) or self._unmarked(last, mark)
             handler = {
                 "site": self._site,
                 "side": self._side,
@@ -156,10 +157,17 @@ class FrameBuilder:
             self._tokens[k].text in ("and", "or") for k in range(a, b)
         )
 
+    def _unmarked(self, last: int, mark: Mark) -> bool:
+        """Without punctuation, a new structure, concept or side after something said begins a new statement."""
+        if not self._bare or not self._open.told or mark.kind in ("result", "ellipsis"):
+            return False
+        led = mark.a if mark.kind != "side" else mark.b
+        return not any(self._tokens[k].text in self._prepositions for k in range(last, led))
+
     def _breaks(self) -> list[int]:
         """Where a denial ends: a comma before a statement of its own (a side or site and a result, or a result alone)."""
         breaks = []
-        if not any(t.stop for t in self._tokens):
+        if self._bare:
             breaks += self._bare_breaks()
         for k in range(self._clause.a, self._clause.b - 1):
             if self._tokens[k].stop != ",":
@@ -251,7 +259,8 @@ class FrameBuilder:
                 and (not frame.sites or frame.results and frame.results[0].a < frame.sites[0].a)
             )
             again = border and mark.side and mark.readings[0].site in {s.readings[0].site for s in frame.sites}
-            if not ((near and not frame.sites) or tail or again):
+            treated = bool(frame.concepts) and self._treats(frame.concepts[-1]) and not frame.told
+            if not (((near or treated) and not frame.sites) or tail or again):
                 self._next()
                 frame = self._open
         elif frame.sites and self._inside(mark, frame.sites[-1]) and not (border and mark.side):
@@ -302,7 +311,7 @@ class FrameBuilder:
             return False
         if following.number is not None and following.number.unit not in ("", "deg"):
             return False
-        return following.kind != "concept" or not self._border(mark.b, following.a)
+        return following.kind != "concept" or not (self._bare or self._border(mark.b, following.a))
 
     def _close(self, frame: Frame, mark: Mark) -> bool:
         return frame.side_at is not None and mark.a - frame.side_at[1] <= 4

@@ -38,7 +38,7 @@ class Ledger:
 
     def last(self, ids: Sequence[str]) -> list[Record]:
         """The records of the ids that still stand."""
-        return [self.records[i] for i in ids if i in self.records]
+        return [self.records[i] for i in dict.fromkeys(ids) if i in self.records]
 
     def add(
         self,

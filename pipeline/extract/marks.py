@@ -75,12 +75,14 @@ class Marker:
         """``starts``/``ends``: first and last token of each clause. ``region``: the site now under the hands."""
         lexicon = self._lexicon
         spoken = lexicon.spoken(tokens)
-        everything = range(len(tokens))  # "mm-hmm" is a filler, and an answer
+        everything = range(len(tokens))  # "mm-hmm" is a filler and an answer, "not just" no denial
         degrees = lexicon.degrees.find(spoken, tokens)
         content = lexicon.content(tokens, degrees)
         cues = {
             category: tuple(
-                index.find(everything if category == "answers" else spoken, tokens, starts=starts, ends=ends)
+                index.find(
+                    everything if category in ("answers", "negation") else spoken, tokens, starts=starts, ends=ends
+                )
             )
             for category, index in lexicon.cues.items()
             if category not in ("units", "numbers", "forms", "degree")

@@ -12,6 +12,7 @@ from pipeline.model import Degree, Kind
 from pipeline.vocabulary import Concept, Vocabulary
 
 FAR = 50
+GAINED = {"up", "gained", "gaining", "lost", "down", "on", "over", "above", "below", "under"}
 AFTERWARDS = ("released", "partial", "not_tolerated")
 FAHRENHEIT = (93.0, 108.0)
 OTHER = {"left": "right", "right": "left"}
@@ -423,7 +424,7 @@ class Resolver:
         marked: Marked,
     ) -> list[Draft]:
         """Only a number or a denial was said: of the concept in hand, else of the structure named."""
-        concept = self._by_unit(frame, own, context) or self.vocab.concepts.get(focus.concept or "")
+        concept = self._by_unit(frame, own, context, marked) or self.vocab.concepts.get(focus.concept or "")
         mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
         if concept is not None and (not own or concept.id.startswith("measure.")) and concept.kind in kinds:
             value = next((v for n in frame.numbers if n.number and (v := self.measured(concept, n.number))), None)
@@ -442,6 +443,10 @@ class Resolver:
                     return [
                         self._draft(frame, concept, p, turned, None, marked, "carried denial", mark) for p in places
                     ]
+        if frame.levels and frame.side in OTHER and not (frame.concepts or frame.results or frame.numbers):
+            turned = self.vocab.concepts["alignment.rotation"]  # "C1 is left": the trade's short form of turned to it
+            if turned.kind in kinds:
+                return [self._draft(frame, turned, p, "rotated", None, marked, "level and side", mark) for p in own]
         if concept is not None and focus.result and self._same(frame, marked):
             return self._copied(frame, concept, focus.result, own, context, marked, mark)
         if frame.ellipsis is not None and own and not frame.concepts and "finding" in kinds:
@@ -449,7 +454,9 @@ class Resolver:
             return [self._draft(frame, overall, p, "normal", None, marked, "nothing there", mark) for p in own]
         return []
 
-    def _by_unit(self, frame: Frame, own: Sequence[Target], context: Sequence[Target]) -> Concept | None:
+    def _by_unit(
+        self, frame: Frame, own: Sequence[Target], context: Sequence[Target], marked: Marked
+    ) -> Concept | None:
         """ "5.4 kilos on my scales" is a weight by its unit; centimetres beside the head are its circumference."""
         for mark in frame.numbers:
             unit = mark.number.unit if mark.number else ""
