@@ -19,6 +19,8 @@ from pipeline.vocabulary import Vocabulary
 
 _LONGEST_SOUND = 28
 _HOMOPHONE = 0.97
+_CLEARLY = 0.15  # a listed mishearing so much more like another entry's term is an error of the list
+_NOTHING = (0.0, Target("", "", ""))
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,18 +115,20 @@ def _weigh(stretches: Sequence[_Stretch], lexicon: Lexicon) -> Iterator[_Found]:
     figures = lexicon.rules.figures
     floors: dict[str, float] = {}
     for stretch in stretches:
-        if stretch.known is None:
+        if stretch.known is not None:
+            floor = stretch.known.alike
+        else:
             floor = _need(stretch, figures) + (figures.context_free if stretch.clinical <= 0 else -figures.suggest)
-            if floor < floors.get(stretch.sound, 1.0):
-                floors[stretch.sound] = floor
+        if floor < floors.get(stretch.sound, 1.0):
+            floors[stretch.sound] = floor
     near = lexicon.near(floors)
     for stretch in stretches:
-        found = None
-        if stretch.known is not None:
-            known = stretch.known
+        found, known = None, stretch.known
+        likeness, target = near.get(stretch.sound, _NOTHING)
+        if known is not None and (likeness <= known.alike + _CLEARLY or target.id in ("", known.id)):
             found = _judge(stretch, Target(known.text, known.id, ""), known.trust, not known.only_suggest, lexicon)
-        elif stretch.sound in near:
-            likeness, target = near[stretch.sound]
+        elif target.text:
+            stretch.known = None
             found = _judge(stretch, target, likeness, True, lexicon)
         if found is not None:
             yield found

@@ -8,7 +8,7 @@ import numpy as np
 from rapidfuzz.distance import Levenshtein
 from rapidfuzz.process import cdist
 
-from pipeline.repair.mishearings import Known, Named, learn
+from pipeline.repair.mishearings import Named, learn
 from pipeline.repair.rules import Rules, load_rules
 from pipeline.repair.text import plain
 from pipeline.sound import coarse, is_known, similarities, sounds_of, table_of
@@ -18,8 +18,6 @@ LONGEST = 4  # words in a heard stretch and in a term
 _SIEVE = 0.1  # how much less alike two coarse sounds may be than the finely compared ones need to be
 _BATCHES = (7, 11, 17)  # lengths up to which sounds are compared together: a table is as wide as its longest
 _SLAB = 4096  # sounds sifted at a time, so that memory stays flat
-_CLEARLY = 0.15  # a listed mishearing so much more like another entry's term is an error of the list
-_DOUBT_FROM = 0.7
 _SHORTEST_WORD = 4  # letters of a trade word that stands in no list
 
 
@@ -63,7 +61,7 @@ class Lexicon:
         self.targets = sorted(found.values(), key=lambda t: (len(t.sound), t.text, t.sound))
         self._coarse = [coarse(t.sound) for t in self.targets]
         self._table = table_of([t.sound for t in self.targets])
-        self.misheard: Mapping[tuple[str, ...], Known] = self._without_doubtful(learned.misheard)
+        self.misheard = learned.misheard
         self.openers = frozenset(words[0] for words in self.misheard)
         self._lengths = {
             first: sorted({len(form) for form in forms}, reverse=True) for first, forms in self._forms.items()
@@ -122,17 +120,6 @@ class Lexicon:
             sounds = {text: self._sounds(text.split()) for text in (*forms, *sorted(trade))}
             named[entry.id] = Named({text: ways for text, ways in sounds.items() if ways}, frozenset(trade))
         return named
-
-    def _without_doubtful(self, misheard: Mapping[tuple[str, ...], Known]) -> dict[tuple[str, ...], Known]:
-        """The listed mishearings, less those that sound clearly more like the term of another entry."""
-        sounds = {words: "".join(self.sound(word) for word in words) for words in misheard}
-        near = self.near({sound: _DOUBT_FROM for sound in sounds.values() if sound})
-        kept = {}
-        for words, known in misheard.items():
-            score, target = near.get(sounds[words], (0.0, Target("", "", "")))
-            if score <= known.alike + _CLEARLY or target.id in ("", known.id):
-                kept[words] = known
-        return kept
 
     def standing(self, words: Sequence[str]) -> list[bool]:
         """For each word whether it belongs to a spoken form that stands there in full (longest first)."""
