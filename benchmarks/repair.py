@@ -5,8 +5,8 @@
 heard.jsonl: invented sentences, each with one trade term, spoken by five synthetic voices (espeak-ng en-us and en-gb;
 flite slt, rms and awb) and decoded freely by Whisper base (int8, beam 5, no hotwords): what it truly mishears. The
 half of a term is the parity of its MD5; figures were set on the tuning half only. lay.txt: invented ordinary talk;
-its odd pieces were looked at while tuning, of its even pieces one false term. narrations/: invented visits without recognition
-errors; every change in them is wrong.
+its odd pieces were looked at while tuning, of its even pieces one false term. narrations/: invented visits without
+recognition errors; every change in them is wrong.
 """
 
 import hashlib
