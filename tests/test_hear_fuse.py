@@ -194,7 +194,12 @@ def test_the_repair_stage_is_answered() -> None:
         words = (1, 3)
         meant = "masseter"
 
-    assert scorer({"eater": 2.0}).margin(transcript, Proposal()) == pytest.approx(2.0)
+    judge = scorer({"eater": 2.0})
+    assert judge.margin(transcript, Proposal()) == pytest.approx(-1.0)  # in chat a term must be clearer
+    judge.clinical = True
+    alike = judge.margin(transcript, Proposal())
+    assert alike is not None
+    assert 2.0 < alike <= 12.0  # in talk of an examination likeness counts for it
 
 
 MISTAKEN = load_lists().mistaken

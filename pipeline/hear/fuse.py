@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 
 from rapidfuzz.distance import Levenshtein
 
-from pipeline.hear.score import ChunkScorer, bare, dressed
+from pipeline.hear.score import ChunkScorer, bare, dressed, spoken
 from pipeline.hear.terms import Terms, plain
 from pipeline.hear.words import TimedWord
 from pipeline.model import Heard, Suggestion, Word
-from pipeline.sound import is_known, similarity, sounds_of
+from pipeline.sound import is_known, similarity
 
 _ALIKE = 0.55  # similarity of sound below which a term cannot stand for what was heard
 _LONGER = 3  # words of the free pass that a term may take up beyond its own number
@@ -73,7 +73,7 @@ def _fuse_one(
     anchors = {b: a for a, b in _same(ours, theirs).items()}
     found = [(j0, j1, _place(ours, theirs, words, hot, anchors, (j0, j1), kept)) for j0, j1 in terms.find(theirs)]
     strange = sum(p is not None and p.i1 > p.i0 and p.alike >= 0.85 and not _real(ours[p.i0 : p.i1]) for *_, p in found)
-    clinical = len(terms.find(ours)) + strange >= _CLINICAL
+    clinical = scorer.clinical = len(terms.find(ours)) + strange >= _CLINICAL
     out: list[Word] = []
     done = 0
     text = [w.text for w in words]
@@ -125,7 +125,7 @@ def _place(
     if low >= high:
         sure = min(w.p for w in new) > _SURE and _room(words, low, new)
         return _Place(low, low, 1.0) if sure and not any(w in kept for w in theirs[j0:j1]) else None
-    sound = _sound(theirs[j0:j1])
+    sound = spoken(theirs[j0:j1])
     best: _Place | None = None
     for i0 in range(low, high):
         for i1 in range(i0 + 1, min(high, i0 + j1 - j0 + _LONGER) + 1):
@@ -133,7 +133,7 @@ def _place(
                 continue
             if words[i1 - 1].end_ms < new[0].start_ms - _APART_MS or words[i0].start_ms > new[-1].end_ms + _APART_MS:
                 continue
-            alike = similarity(_sound(ours[i0:i1]), sound)
+            alike = similarity(spoken(ours[i0:i1]), sound)
             if alike >= _ALIKE and (best is None or alike > best.alike):
                 best = _Place(i0, i1, alike)
     return best
@@ -164,10 +164,6 @@ def _needed(alike: float, real: bool, clinical: bool) -> float:
     if not clinical:
         return _STRICT_REAL if real else _STRICT_UNKNOWN
     return (_REAL if real else _UNKNOWN) - _SLOPE * max(0.0, alike - _FROM)
-
-
-def _sound(words: Sequence[str]) -> str:
-    return "".join(sounds[0] for word in words if (sounds := sounds_of(word)))
 
 
 def _put(old: Sequence[Word], new: Sequence[TimedWord], margin: float) -> list[Word]:

@@ -4,9 +4,12 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
 
+from rapidfuzz import process
+from rapidfuzz.distance import Levenshtein
+
 from pipeline.model import WordRange
 from pipeline.resources import data_path
-from pipeline.sound import is_known, similarity, sounds_of
+from pipeline.sound import coarse, is_known, similarity, sounds_of
 from pipeline.vocabulary import Concept, Site, Vocabulary
 
 _LETTERS = re.compile(r"[^\w'-]+")
@@ -42,6 +45,8 @@ class Terms:
             self._forms.setdefault(words[0], set()).add(words)
         rare = {word for forms in self._forms.values() for form in forms for word in form if word not in common}
         self._sounds = {s: word for word in sorted(rare) if len(word) > _SHORTEST for s in sounds_of(word)[:1]}
+        self._coarse = {sound: coarse(sound) for sound in self._sounds}
+        self._canonical: dict[str, str] = {}
         self._entries: list[Concept | Site] = [*vocab.concepts.values(), *vocab.sites.values()]
         for entry in self._entries:
             for name in _NAMED.findall(" ".join(entry.misheard.values())):
@@ -53,11 +58,17 @@ class Terms:
 
     def canonical(self, word: str) -> str:
         """A plain word that is none in English, as the term's word that it sounds like; any other word as it is."""
-        if len(word) <= _SHORTEST or is_known(word) or word in self._sounds.values():
+        if word not in self._canonical:
+            self._canonical[word] = self._nearest(word)
+        return self._canonical[word]
+
+    def _nearest(self, word: str) -> str:
+        if len(word) <= _SHORTEST or is_known(word) or word in self._sounds.values() or not sounds_of(word):
             return word
-        sound = sounds_of(word)[0] if sounds_of(word) else ""
-        best = max(self._sounds, key=lambda other: similarity(sound, other), default="")
-        return self._sounds[best] if similarity(sound, best) >= _NEAR else word
+        sound = sounds_of(word)[0]
+        sifted = process.extract(coarse(sound), self._coarse, scorer=Levenshtein.normalized_similarity, limit=6)
+        best = max((other for _, _, other in sifted), key=lambda other: similarity(sound, other), default="")
+        return self._sounds[best] if best and similarity(sound, best) >= _NEAR else word
 
     def find(self, words: Sequence[str]) -> list[WordRange]:
         """Ranges of the trade terms in plain words, the longest from the left, none overlapping."""
