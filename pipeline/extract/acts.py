@@ -42,7 +42,8 @@ def acts_of(marked: Marked, clauses: Sequence[Clause]) -> list[Act]:
         before = acts[-1] if acts and not clause.hard else None
         last_of_sentence = n + 1 == len(clauses) or clauses[n + 1].hard
         act = _act(marked, clause, before, last_of_sentence)
-        if not last_of_sentence and act.silent is None and _was_until(marked, clause, clauses[n + 1]):
+        follows = clauses[n + 1] if n + 1 < len(clauses) else None
+        if follows is not None and act.silent is None and _was_until(marked, clause, follows, last_of_sentence):
             act = _silent("earlier", "was so until today")
         acts.append(act)
     return acts
@@ -83,11 +84,12 @@ def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
     return OBSERVE
 
 
-def _was_until(marked: Marked, clause: Clause, following: Clause) -> bool:
+def _was_until(marked: Marked, clause: Clause, following: Clause, far: bool) -> bool:
     """ "It was high on the left, and that's level today": the past tense before a "today" is an earlier visit."""
     past = {t.text for t in marked.tokens[clause.a : clause.b]} & {"was", "were", "had"}
     here = marked.acts(clause.a, clause.b)
-    return bool(past) and "today" not in here and "today" in marked.acts(following.a, following.b)
+    points = not far or marked.tokens[following.head].text in ("it", "that", "they", "now", "today")
+    return bool(past) and points and "today" not in here and "today" in marked.acts(following.a, following.b)
 
 
 def _silent(name: str, why: str) -> Act:

@@ -6,67 +6,82 @@ from typing import TYPE_CHECKING
 from pipeline.extract.clauses import Clause
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.resolve import Draft
-from pipeline.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
     from pipeline.extract.fold import State
 
 DAYS = {"d": 1.0, "wk": 7.0, "mo": 30.4375}
-OPENING_CLAUSES = 25
+LATEST_CLAUSE = 50
+BIRTH_CLAUSES = 3
+BIRTH = frozenset(
+    [
+        *("history.caesarean", "history.vaginal_birth", "history.gestation", "history.assisted_birth"),
+        *("history.breech", "history.long_labour", "history.birth_weight"),
+    ]
+)
+BORN = frozenset({"born", "birth", "term", "gestation", "gestational", "labour", "labor", "delivered", "delivery"})
+ELSEWHEN = frozenset({"in", "for", "every", "after", "about", "by", "ago", "last", "next", "until", "within", "since"})
 GESTATION_WEEKS = (22, 43)
 
 
-def told_age(vocab: Vocabulary, state: "State", marked: Marked, clause: Clause, marks: Sequence[Mark]) -> Draft | None:
-    """A duration that says how old the infant is, or at how many weeks it was born; None for any other duration.
+def told_ages(state: "State", marked: Marked, clause: Clause, marks: Sequence[Mark]) -> list[Draft]:
+    """Durations that say how old the infant is, or at how many weeks it was born; no other duration.
 
-    It is the age where the known age says the same, or, with no age known, where it opens the visit and stands beside
-    no other matter. It is the gestation beside birth, term or "weeker", between 22 and 43 weeks.
+    It is the age where the known age says the same, or, with no age known, where it stands beside "old" or opens the
+    visit alone. It is the gestation beside birth, term or "weeker", between 22 and 43 weeks.
     """
-    tokens = marked.tokens
     concepts = {r.concept for m in marks for r in m.readings if r.concept}
-    born = any(
-        c.startswith(
-            ("history.caesarean", "history.vaginal", "history.gestation", "history.assisted", "history.breech")
-        )
-        for c in concepts
-    )
+    words = {t.text for t in marked.tokens[clause.a : clause.b]}
+    born = bool(concepts & BIRTH or words & BORN) or state.birth_at >= state.clause - BIRTH_CLAUSES
+    if concepts & BIRTH or words & BORN:
+        state.birth_at = state.clause
+    found = []
     for mark in marks:
         number = mark.number
         if number is None or number.unit not in DAYS:
             continue
-        weeker = tokens[mark.b - 1].text == "weeker"
-        before = tokens[mark.a - 1].text if mark.a > clause.a else ""
-        words = {t.text for t in tokens[clause.a : clause.b]}
-        gestation = number.unit == "wk" and GESTATION_WEEKS[0] <= number.value <= GESTATION_WEEKS[1]
-        birth = (
-            weeker
-            or (before == "at" and (born or "born" in words))
-            or bool(words & {"born", "term", "gestation", "gestational"})
-        )
-        asked = state.question is not None and "history.gestation" in state.question.open_concepts
-        if gestation and (birth or asked) and "old" not in words:
-            return _draft("history.gestation", number.value, "wk", mark)
-        if "history.age" in {r.item.concept for r in state.ledger.records.values()}:
-            continue
-        if before in ("in", "for", "every", "after", "about", "by", "ago", "last", "next", "until", "within") or (
-            mark.b < clause.b and tokens[mark.b].text in ("ago", "time")
-        ):
-            continue
-        old = mark.b < len(tokens) and tokens[mark.b].text == "old"
-        if tokens[mark.a].text in ("a", "an", "another", "half") and not old:
-            continue
-        if state.age is not None:
-            days = number.value * DAYS[number.unit]
-            fits = any(
-                abs(days - known) <= max(3.5, 0.12 * known)
-                for known in (state.age.days, state.age.corrected_days)
-                if known is not None
-            )
-            if fits and state.clause <= 2 * OPENING_CLAUSES:
-                return _draft("history.age", number.value, number.unit, mark)
-        elif old or (state.clause <= 3 and not concepts and not born and number.value >= 2):
-            return _draft("history.age", number.value, number.unit, mark)
-    return None
+        if _gestation(marked, clause, mark, state, born):
+            found.append(_draft("history.gestation", number.value, "wk", mark))
+        elif _age(marked, clause, mark, state, alone=not concepts):
+            found.append(_draft("history.age", number.value, number.unit, mark))
+    return found
+
+
+def _gestation(marked: Marked, clause: Clause, mark: Mark, state: "State", born: bool) -> bool:
+    number, tokens = mark.number, marked.tokens
+    if number is None or number.unit != "wk" or not GESTATION_WEEKS[0] <= number.value <= GESTATION_WEEKS[1]:
+        return False
+    if mark.b < len(tokens) and tokens[mark.b].text in ("old", "ago"):
+        return False
+    asked = state.question is not None and "history.gestation" in state.question.open_concepts
+    own = (
+        state.age is not None and _near(number.value * 7, state.age.days) and "at" not in _before(marked, clause, mark)
+    )
+    return asked or tokens[mark.b - 1].text == "weeker" or (born and not own)
+
+
+def _age(marked: Marked, clause: Clause, mark: Mark, state: "State", *, alone: bool) -> bool:
+    number, tokens = mark.number, marked.tokens
+    after = tokens[mark.b].text if mark.b < clause.b else ""
+    old = after == "old"
+    if number is None or "history.age" in {r.item.concept for r in state.ledger.records.values()}:
+        return False
+    if not old and (set(_before(marked, clause, mark)[-1:]) & ELSEWHEN or after in ("ago", "time")):
+        return False
+    if not old and tokens[mark.a].text in ("a", "an", "another", "half"):
+        return False
+    if state.age is None:
+        return old or (state.clause <= 3 and alone and number.value >= 2)
+    known = [d for d in (state.age.days, state.age.corrected_days) if d is not None]
+    return state.clause <= LATEST_CLAUSE and any(_near(number.value * DAYS[number.unit], d) for d in known)
+
+
+def _before(marked: Marked, clause: Clause, mark: Mark) -> list[str]:
+    return [t.text for t in marked.tokens[max(clause.a, mark.a - 2) : mark.a]]
+
+
+def _near(days: float, known: int) -> bool:
+    return abs(days - known) <= max(3.5, 0.12 * known)
 
 
 def _draft(concept: str, value: float, unit: str, mark: Mark) -> Draft:

@@ -53,6 +53,8 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     """The facts that a clause answers to the question; empty where it is no answer."""
     said = [value for value, hit in marked.cued("answers", clause.a, clause.b) if hit.a <= clause.head]
     polar = said[0] if said else ""
+    if polar == "unsure":
+        return []
     marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
     side = next((m.side for m in marks if m.kind == "side" and m.side in ("left", "right", "both")), "")
     out: list[Draft] = []

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from pipeline.extract import annotate
 from pipeline.extract.acts import DOING, Act, acts_of, kinds_of
-from pipeline.extract.ages import told_age
+from pipeline.extract.ages import told_ages
 from pipeline.extract.answers import Question, answered, asked
 from pipeline.extract.clauses import Clause, Splitter
 from pipeline.extract.corrections import Mended, mend
@@ -58,6 +58,7 @@ class State:
     last: tuple[str, ...] = ()
     offered: tuple[str, ...] = ()
     loose: tuple[int, float, str] | None = None
+    birth_at: int = -9
     clause: int = 0
     accounts: list[ClauseAccount] = field(default_factory=list)
 
@@ -173,6 +174,8 @@ class _Turn:
         if (state.question is not None or state.offered) and act.name != "question":
             ids += self._answer(clause, now)
         frames = FrameBuilder(self._vocab, marked, clause).build(repaired=self._mended.repaired)
+        if ids:  # the bare number of an answer is no measurement of its own
+            frames = [f for f in frames if not f.numbers or f.concepts or f.results or f.sites]
         self._mention(clause, act, frames, now)
         if act.name == "question":
             ids += self._ask(clause, frames, now)
@@ -226,11 +229,10 @@ class _Turn:
         ids: list[str] = []
         if not kinds:
             return ids
-        age = told_age(self._vocab, state, marked, clause, marks)
-        if age is not None:
-            ids += self._file([age], clause, now)
+        if "history" in kinds:
+            ids += self._file(told_ages(state, marked, clause, marks), clause, now)
         skipped = annotate.skipped(marked, clause)
-        if skipped is not None:
+        if skipped is not None and not self._withholds(marks):
             return ids + self._skipped(clause, frames, skipped, now)
         for frame in frames:
             if self._treated(frame, clause, ids):
@@ -323,7 +325,7 @@ class _Turn:
 
     def _again(self, draft: Draft, target: Target) -> Draft:
         site = self._vocab.sites[target.site or "whole_body"]
-        side = target.side if target.side in ("left", "right", "both") else ""
+        side = target.side if site.paired and target.side in ("left", "right", "both") else ""
         if not side and target.plural and site.paired:
             side = "both"
         return replace(draft, site=site.id, side=side or "none", level=target.level)
@@ -653,6 +655,9 @@ class _Turn:
         )
         return self._file([draft], replace(clause, a=a, b=b), marked.tokens[a].start_ms)
 
+    def _withholds(self, marks: Sequence[Mark]) -> bool:
+        return any(r.concept == "technique.withheld" for m in marks for r in m.readings)
+
     def _skipped(self, clause: Clause, frames: Sequence[Frame], at: tuple[int, int], now: int) -> list[str]:
         """A test or structure said to be left out is an item of its own: not assessed, with the reason."""
         ids: list[str] = []
@@ -704,7 +709,8 @@ class _Turn:
         for record in self._state.ledger.last(self._state.last):
             item = record.item
             near = self._state.clause - record.clause <= 1
-            if near and item.kind == "finding" and item.result in ("absent", "negative"):
+            plain = record.steps[:1] and record.steps[0].rule in ("stated", "denied")
+            if near and item.kind == "finding" and (item.result in ("absent", "negative") or plain):
                 span = span_of(self._words, *self._range(clause.a, clause.b))
                 step = TraceStep(
                     slot="result", value="not_assessed", rule="said to be left out", words=self._range(*at)

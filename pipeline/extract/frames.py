@@ -122,7 +122,13 @@ class FrameBuilder:
         return out
 
     def _idle(self, mark: Mark) -> bool:
-        return self._discourse(mark) or self._away(mark) or self._stranger(mark)
+        return self._discourse(mark) or self._away(mark) or self._stranger(mark) or self._gain(mark)
+
+    def _gain(self, mark: Mark) -> bool:
+        """ "up 400 grams" is a change of weight, no weight."""
+        before = {t.text for t in self._tokens[max(self._clause.a, mark.a - 2) : mark.a]}
+        unit = mark.number.unit if mark.number is not None else ""
+        return unit == "kg" and bool(before & {"up", "gained", "lost", "down", "gain", "on"})
 
     def _away(self, mark: Mark) -> bool:
         """ "away from the collarbone" is not at the collarbone."""
@@ -133,6 +139,9 @@ class FrameBuilder:
         """ "Thursday's good", "the table's creaking": said of something that the vocabulary does not know."""
         if mark.kind != "result" or any(r.role == "say" for r in mark.readings):
             return False
+        whole = all(r.concept == "exam.overall" for r in mark.readings)
+        if whole and self._tokens[self._clause.head].text in ("he", "she", "you", "everybody", "everyone"):
+            return True  # "she's fine": said of the infant, or of somebody else, not of the structure in hand
         known = {k for m in self._marks if m.kind in ("site", "concept", "level", "number") for k in range(m.a, m.b)}
         for k in range(max(self._clause.a, mark.a - 3), mark.a):
             word = self._tokens[k - 1] if k > self._clause.a else None
@@ -259,12 +268,17 @@ class FrameBuilder:
                 and (not frame.sites or frame.results and frame.results[0].a < frame.sites[0].a)
             )
             again = border and mark.side and mark.readings[0].site in {s.readings[0].site for s in frame.sites}
+            own = not border and mark.readings[0].site in {
+                self._vocab.concepts[c].site for m in frame.concepts for c in m.says()
+            }
             treated = bool(frame.concepts) and self._treats(frame.concepts[-1]) and not frame.told
-            if not (((near or treated) and not frame.sites) or tail or again):
+            if not (((near or treated or own) and not frame.sites) or tail or again):
                 self._next()
                 frame = self._open
         elif frame.sites and self._inside(mark, frame.sites[-1]) and not (border and mark.side):
             frame.sites.pop()
+        elif frame.sites and not mark.side and self._inside(frame.sites[-1], mark):
+            return  # "left shoulder, lifting the arm": the part stays what is meant
         elif frame.side and frame.sites and border and not frame.site_sides:
             frame.site_sides = {s.a: frame.side for s in frame.sites}
         before = self._tokens[mark.a - 1].text if mark.a > self._clause.a else ""
@@ -275,6 +289,8 @@ class FrameBuilder:
 
     def _lead(self, frame: Frame, mark: Mark) -> None:
         if mark.side:
+            if not frame.side:
+                frame.site_sides.update({s.a: "" for s in (*frame.sites, *frame.levels) if s.a != mark.a})
             frame.site_sides[mark.a] = mark.side
             frame.side, frame.side_at = mark.side, (mark.a, mark.a + 1)
 
@@ -309,7 +325,8 @@ class FrameBuilder:
         following = next((m for m in rest if m.kind != "side"), None)
         if following is None or following.kind not in ("result", "number", "ellipsis", "concept"):
             return False
-        if following.number is not None and following.number.unit not in ("", "deg"):
+        treated = bool(self._open.concepts) and self._treats(self._open.concepts[-1])
+        if following.number is not None and (treated or following.number.unit not in ("", "deg")):
             return False
         return following.kind != "concept" or not (self._bare or self._border(mark.b, following.a))
 

@@ -17,7 +17,7 @@ from pipeline.vocabulary import Vocabulary
 
 GAP = "~~"
 GAP_WORDS = 3
-WORD_FOR_WORD = ("acts", "answers", "clauses", "repair", "tags")  # "going to" announces, "goes to" does not
+WORD_FOR_WORD = ("acts", "answers", "clauses", "negation", "repair", "tags")  # "going to" announces, "goes to" does not
 P = TypeVar("P")
 
 

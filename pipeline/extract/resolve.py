@@ -155,16 +155,20 @@ class Resolver:
         line = set(self.vocab.site_line(site))
         return not on or site is None or any(s in line or site in self.vocab.site_line(s) for s in on)
 
-    def place(self, concept: Concept, own: Sequence[Target], focus: Sequence[Target]) -> tuple[Target, ...]:
+    def place(
+        self, concept: Concept, own: Sequence[Target], focus: Sequence[Target], *, pointed: bool = False
+    ) -> tuple[Target, ...]:
         """Where a concept is seated: the site its own words name, the structure in hand, or its default site."""
         lead = next((t.side for t in own if t.side), "")
         fitting = [t for t in own if t.site is not None and self.distance(concept, t.site) is not None]
         if concept.site not in (None, "whole_body", "skin"):  # a part of the default site is no site of its own
             fitting = [t for t in fitting if t.site == concept.site or concept.site not in self.vocab.site_line(t.site)]
+        if concept.site in {t.site for t in fitting}:
+            fitting = [t for t in fitting if t.site == concept.site]
         if fitting and (concept.site is None or (concept.on and not concept.id.startswith(SEATED))):
             return tuple(fitting)
         if concept.id in NAMED_ONLY:
-            return (Target(None),)
+            return tuple(focus[:1]) if pointed and focus else (Target(None),)
         if concept.kind == "treatment" and concept.on:
             held = [t for t in focus if self.distance(concept, t.site) is not None]
             if held:
@@ -191,6 +195,8 @@ class Resolver:
             return (round(value, 2), unit, ()) if unit in ("d", "wk", "mo") else None
         if measure is None:
             return None
+        if concept.id == "history.gestation" and not measure.low <= value <= measure.high:
+            return None
         if unit == measure.unit or (unit in ("d", "wk", "mo") and measure.unit in ("d", "wk", "mo")):
             return round(value, 2), unit, ()
         if unit == "" or (unit == "deg" and measure.unit == "Cel"):
@@ -211,7 +217,7 @@ class Resolver:
         context = own or tuple(self._held(frame, focus, held))
         drafts: list[Draft] = []
         used: set[int] = set()
-        for concept_id in self._concepts(frame, context, kinds, focus):
+        for concept_id in self._concepts(frame, context, kinds, focus, marked):
             drafts += self._named(frame, concept_id, own, context, used, marked)
         drafts += self._meant(frame, own, context, focus, kinds, used, marked)
         if not drafts:
@@ -231,9 +237,17 @@ class Resolver:
 
     def _held_side(self, target: Target, frame: Frame, focus: Focus) -> str:
         """ "that hip", just after the left one: the hip in hand."""
-        if not frame.pointed or target.plural or target.site not in {t.site for t in focus.targets}:
+        if focus.side not in OTHER or target.site is None or not self.vocab.sites[target.site].paired:
             return ""
-        return focus.side
+        held = {t.site for t in focus.targets if t.site}
+        if target.site in held:
+            return focus.side if frame.pointed and not target.plural else ""
+        line = set(self.vocab.site_line(target.site))
+        if line & held and not any(target.site in self.vocab.site_line(h) for h in held):
+            return focus.side  # the toes of the foot in hand
+        limb = line & {"arm", "leg"}
+        same_limb = bool(limb) and any(limb & set(self.vocab.site_line(h)) for h in held)
+        return focus.side if same_limb and not target.plural else ""
 
     def _side(self, said: str, focus: Focus) -> str:
         if said == "other":
@@ -254,11 +268,15 @@ class Resolver:
             else:
                 yield target
 
-    def _concepts(self, frame: Frame, context: Sequence[Target], kinds: frozenset[Kind], focus: Focus) -> list[str]:
+    def _concepts(
+        self, frame: Frame, context: Sequence[Target], kinds: frozenset[Kind], focus: Focus, marked: Marked
+    ) -> list[str]:
         site = context[0].site if context else None
         own = [t.site for t in self.targets(frame)]
         found = [self.named(mark, site, kinds, own=own, seen=focus.seen) for mark in frame.concepts]
-        return list(dict.fromkeys(c for c in found if c is not None))
+        born = {t.text for t in marked.tokens[max(0, frame.a - 6) : frame.b + 6]} & {"born", "birth"}
+        told = ["history.birth_weight" if c == "measure.weight" and born else c for c in found]
+        return list(dict.fromkeys(c for c in told if c is not None))
 
     def _named(
         self,
@@ -271,7 +289,7 @@ class Resolver:
     ) -> list[Draft]:
         """A concept named in so many words, with the result, number or denial said of it."""
         concept = self.vocab.concepts[concept_id]
-        mark = next(m for m in frame.concepts if concept_id in m.says())
+        mark = next((m for m in frame.concepts if concept_id in m.says()), frame.concepts[0])
         result, rule, denied = None, "named", frame.denied(mark)
         for word in frame.results:
             fitted = fit_result(self.vocab, concept_id, word)
@@ -288,18 +306,37 @@ class Resolver:
             result, rule = self._denied(concept), "denied"
         if result is None and frame.ellipsis is not None:
             result, rule = self._denied(concept), "denied"
-        if result is None:
+        if result is None and not denied and not self._heading(frame, concept, marked):
             result, rule = concept.stated, "stated"
         if result is None:
             return []
         side_said = self._side_only(frame)
         if concept.kind == "finding":  # the level was said of what came before
             context = [replace(t, level=None) for t in context]
-        places = self.place(concept, own or ((Target(None, side_said),) if side_said else ()), () if own else context)
+        held = own or ((Target(None, side_said),) if side_said else ())
+        pointed = concept.id in NAMED_ONLY and self._points(frame, marked)
+        places = self.place(concept, held, () if own else context, pointed=pointed)
         return [
             self._draft(frame, concept, place, result, value, marked, rule, mark)
             for place in self._seats(concept, places)
         ]
+
+    def _points(self, frame: Frame, marked: Marked) -> bool:
+        """ "an X-ray of that one", "send you with it": the object is the structure in hand."""
+        words = [t.text for t in marked.tokens[frame.a : min(frame.b + 4, len(marked.tokens))]]
+        return any(
+            w in ("of", "for", "at")
+            and words[k + 1 : k + 2]
+            and words[k + 1] in ("that", "it", "this", "those", "them")
+            for k, w in enumerate(words)
+        )
+
+    def _heading(self, frame: Frame, concept: Concept, marked: Marked) -> bool:
+        """ "Moro." alone is what comes next, not what was found; "there's the Moro", "red reflex both eyes" is."""
+        if not concept.id.startswith(SEATED) or frame.side or frame.sites:
+            return False
+        near = {t.text for t in marked.tokens[max(0, frame.a - 5) : frame.b + 2]}
+        return not near & set(self.vocab.words.get("existence", ()))
 
     def _side_only(self, frame: Frame) -> str:
         return frame.side if frame.side in ("left", "right", "both", *VIEWER) else ""
@@ -428,7 +465,8 @@ class Resolver:
         mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
         if concept is not None and (not own or concept.id.startswith("measure.")) and concept.kind in kinds:
             value = next((v for n in frame.numbers if n.number and (v := self.measured(concept, n.number))), None)
-            if value is not None and (concept.id.startswith(("motion.", "measure.")) or not focus.result):
+            said = any(n.number and n.number.unit for n in frame.numbers) or own or concept.id.startswith("motion.")
+            if value is not None and said and (concept.id.startswith(("motion.", "measure.")) or not focus.result):
                 places = self.place(concept, (), self._with_focus_side(context, focus))
                 return [self._draft(frame, concept, p, "value", value, marked, "carried number", mark) for p in places]
             if (
@@ -473,7 +511,10 @@ class Resolver:
         return None
 
     def _same(self, frame: Frame, marked: Marked) -> bool:
-        return any(frame.a - 2 <= hit.b and hit.a <= frame.b + 1 for hit in marked.cues.get("same", ()))
+        return any(
+            hit.payloads[0].gives == "same" and frame.a - 2 <= hit.b and hit.a <= frame.b + 1
+            for hit in marked.cues.get("same", ())
+        )
 
     def _copied(
         self,
@@ -488,6 +529,8 @@ class Resolver:
         """ "Same on the other side", "shoulders, same": the result just said, of what is named now."""
         if not own and not (frame.side and all(t.side for t in context)):
             return []
+        if own and concept.id.startswith(("joint.", "sign.", "suture.")) and is_good(self.vocab, result):
+            concept, result = self.vocab.concepts["exam.overall"], "normal"
         places = self.place(concept, own, context)
         return [self._draft(frame, concept, p, result, None, marked, "same as before", mark) for p in places]
 
