@@ -64,7 +64,7 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     for draft in question.drafts:
         concept = vocab.concepts[draft.concept]
         result = draft.result
-        if polar == "no" and not question.denied:
+        if polar == "no" and not question.denied and (result != concept.negated or result == concept.stated):
             result = (
                 concept.negated
                 if result == concept.stated and concept.negated

@@ -33,6 +33,7 @@ class Focus:
     seats: dict[str, Target] = field(default_factory=dict)  # where each movement was last tested
     mentioned: tuple[Target, ...] = ()  # named in an explanation or a question just before
     mentioned_at: int = -9
+    mentioned_state: tuple[str, str | None] | None = None
 
     def live(self, clause: int, at_ms: int) -> bool:
         """Not yet forgotten: at most eight clauses and 45 seconds back."""

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from pipeline.extract import annotate
-from pipeline.extract.acts import DOING, Act, acts_of, kinds_of
+from pipeline.extract.acts import ALL, DOING, Act, acts_of, kinds_of
 from pipeline.extract.ages import told_ages
 from pipeline.extract.answers import Question, answered, asked
 from pipeline.extract.clauses import Clause, Splitter
@@ -207,11 +207,16 @@ class _Turn:
                 keep = act.name == "earlier"  # "last time the left hip was tight; today it moves freely"
                 focus.mentioned = tuple(t if keep else replace(t, side="") for t in named[-1:])
                 focus.mentioned_at = at
+                told = [d for f in frames for d in self._resolver.read(f, focus, ALL, self._marked, live=False)[0]]
+                focus.mentioned_state = (told[-1].concept, told[-1].result) if told and keep else None
             return
         pointing = self._marked.tokens[clause.head].text in self._vocab.words["pointing"]
         near = at - focus.mentioned_at <= 1 and (pointing or not focus.live(at, now))
         if near and not named and not frames_name(frames):
             focus.shift(focus.mentioned, at, now)
+            if focus.mentioned_state is not None:
+                focus.concept, focus.result = focus.mentioned_state
+                focus.clause_of_concept = at
 
     def _class(self, kind: ClauseClass, why: str, ids: tuple[str, ...], terms: tuple[str, ...]) -> None:
         self.classes.append((kind, why, ids, terms))
@@ -448,6 +453,8 @@ class _Turn:
                 side = "" if last.side == "none" else last.side
                 focus.shift((Target(last.site, side, last.level),), clause, now)
             focus.touch(clause, now)
+        if frame.side == "other" and frame.ellipsis is not None:
+            return  # "and the other, no": the talk goes on about the first
         said = (
             frame.side
             if frame.side in ("left", "right", "both")
@@ -662,7 +669,7 @@ class _Turn:
         """A test or structure said to be left out is an item of its own: not assessed, with the reason."""
         ids: list[str] = []
         for frame in frames:
-            own = self._resolver.targets(frame)
+            own = self._resolver.own(frame, self._state.focus)
             site = own[0].site if own else None
             for mark in (*frame.concepts, *(m for m in frame.results if m.says())):
                 named = self._resolver.named(mark, site, frozenset({"finding", "treatment"}))
@@ -679,7 +686,14 @@ class _Turn:
                     end = max(frame.b, at[1])
                     step = ("result", result, "said to be left out", *at)
                     draft = Draft(
-                        concept.id, place.site, place.side or "none", place.level, result, frame.a, end, steps=(step,)
+                        concept.id,
+                        place.site,
+                        self._plural_side(place),
+                        place.level,
+                        result,
+                        frame.a,
+                        end,
+                        steps=(step,),
                     )
                     ids += self._file([draft], clause, now)
             if own and not ids and not frame.results:

@@ -212,7 +212,7 @@ class Resolver:
         self, frame: Frame, focus: Focus, kinds: frozenset[Kind], marked: Marked, *, live: bool
     ) -> tuple[list[Draft], tuple[Target, ...]]:
         """Drafts that the frame gives, and the structures it names itself."""
-        own = self._sided(self.targets(frame), frame, focus)
+        own = self.own(frame, focus)
         held = focus.targets if live else ()
         context = own or tuple(self._held(frame, focus, held))
         drafts: list[Draft] = []
@@ -223,6 +223,10 @@ class Resolver:
         if not drafts:
             drafts = self._carried(frame, own, context, focus, kinds, marked)
         return drafts, own
+
+    def own(self, frame: Frame, focus: Focus) -> tuple[Target, ...]:
+        """The structures that the frame names, "that hip" and "the other one" sided by what is in hand."""
+        return self._sided(self.targets(frame), frame, focus)
 
     def _sided(self, own: tuple[Target, ...], frame: Frame, focus: Focus) -> tuple[Target, ...]:
         unsaid = ("one", "this")
