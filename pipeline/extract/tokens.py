@@ -41,6 +41,7 @@ class Tokeniser:
 
     def __post_init__(self) -> None:
         self._split = spacy.blank("en").tokenizer
+        self._special = frozenset(self._split.rules)  # "cannot", "gonna": letters only, yet two tokens
         self._keep = frozenset(self.vocab.words.get("uncut", ()))
         self._forms = {say: cue.gives for cue in self.vocab.cues.get("forms", ()) for say in cue.say}
 
@@ -83,6 +84,8 @@ class Tokeniser:
         cached = self._cache.get(text)
         if cached is not None:
             return cached
+        if text.isascii() and text.isalpha() and text.islower() and text not in self._special:
+            return (text,), ""  # most words: no need to ask
         clean = text[:200].replace("’", "'").replace("ʼ", "'").lower()
         stop: Stop = ""
         for mark in reversed(clean):
