@@ -70,8 +70,10 @@ def _age(marked: Marked, clause: Clause, mark: Mark, state: "State", *, alone: b
         return False
     if not old and tokens[mark.a].text in ("a", "an", "another", "half"):
         return False
+    if old:
+        return True
     if state.age is None:
-        return old or (state.clause <= 3 and alone and number.value >= 2)
+        return state.clause <= 3 and alone and number.value >= 2
     known = [d for d in (state.age.days, state.age.corrected_days) if d is not None]
     return state.clause <= LATEST_CLAUSE and any(_near(number.value * DAYS[number.unit], d) for d in known)
 

@@ -271,7 +271,7 @@ class FrameBuilder:
             own = not border and mark.readings[0].site in {
                 self._vocab.concepts[c].site for m in frame.concepts for c in m.says()
             }
-            treated = bool(frame.concepts) and self._treats(frame.concepts[-1]) and not frame.told
+            treated = bool(frame.concepts) and self._acts(frame.concepts[-1], rest) and not frame.told
             if not (((near or treated or own) and not frame.sites) or tail or again):
                 self._next()
                 frame = self._open
@@ -361,6 +361,12 @@ class FrameBuilder:
             frame = self._open
         frame.take(mark)
         frame.concepts.append(mark)
+
+    def _acts(self, mark: Mark, rest: Sequence[Mark]) -> bool:
+        """A treatment, or a plan with nothing found after it, takes the structure after a comma as its object."""
+        kinds = {self._vocab.concepts[c].kind for c in mark.says()}
+        found = any(m.kind in ("result", "ellipsis") for m in rest)
+        return "treatment" in kinds or ("plan" in kinds and not found)
 
     def _treats(self, mark: Mark) -> bool:
         return any(self._vocab.concepts[c].kind == "treatment" for c in mark.says())

@@ -278,7 +278,8 @@ class Resolver:
         site = context[0].site if context else None
         own = [t.site for t in self.targets(frame)]
         found = [self.named(mark, site, kinds, own=own, seen=focus.seen) for mark in frame.concepts]
-        born = {t.text for t in marked.tokens[max(0, frame.a - 6) : frame.b + 6]} & {"born", "birth"}
+        found = [c for c in found if c not in ("history.age", "history.gestation")]  # ages.py reads durations
+        born = {t.text for t in marked.tokens[max(0, frame.a - 4) : frame.b + 3]} & {"born", "birth"}
         told = ["history.birth_weight" if c == "measure.weight" and born else c for c in found]
         return list(dict.fromkeys(c for c in told if c is not None))
 
@@ -467,10 +468,12 @@ class Resolver:
         """Only a number or a denial was said: of the concept in hand, else of the structure named."""
         concept = self._by_unit(frame, own, context, marked) or self.vocab.concepts.get(focus.concept or "")
         mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
-        if concept is not None and (not own or concept.id.startswith("measure.")) and concept.kind in kinds:
+        by_number = concept is not None and concept.measure is not None and not concept.id.startswith("motion.")
+        if concept is not None and (not own or by_number) and concept.kind in kinds:
             value = next((v for n in frame.numbers if n.number and (v := self.measured(concept, n.number))), None)
-            said = any(n.number and n.number.unit for n in frame.numbers) or own or concept.id.startswith("motion.")
-            if value is not None and said and (concept.id.startswith(("motion.", "measure.")) or not focus.result):
+            headed = focus.result is None and focus.clause_of_concept >= focus.now - 1  # "Resps, I count forty-four"
+            said = headed or own or any(n.number and n.number.unit for n in frame.numbers)
+            if value is not None and (said if by_number else concept.id.startswith("motion.") or not focus.result):
                 places = self.place(concept, (), self._with_focus_side(context, focus))
                 return [self._draft(frame, concept, p, "value", value, marked, "carried number", mark) for p in places]
             if (
@@ -500,11 +503,14 @@ class Resolver:
         self, frame: Frame, own: Sequence[Target], context: Sequence[Target], marked: Marked
     ) -> Concept | None:
         """ "5.4 kilos on my scales" is a weight by its unit; centimetres beside the head are its circumference."""
+        near = {t.text for t in marked.tokens[max(0, frame.a - 4) : frame.b + 3]}
         for mark in frame.numbers:
             unit = mark.number.unit if mark.number else ""
-            head = any(t.site in ("head", "skull") for t in (*own, *(context if not own else ())))
+            head = any(t.site in ("head", "skull") for t in (own or context))
+            if unit == "" and own and head:
+                unit = "cm"
             found = {
-                "kg": "measure.weight",
+                "kg": "history.birth_weight" if near & {"born", "birth"} else "measure.weight",
                 "Cel": "measure.temperature",
                 "cm": "measure.head_circumference" if head else "",
             }
