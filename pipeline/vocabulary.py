@@ -154,7 +154,7 @@ class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[mi
             if key in seen:
                 raise yaml.MarkedYAMLError(problem=f"key {key!r} stands twice", problem_mark=key_node.start_mark)
             seen.add(key)
-        mapping = super().construct_mapping(node, deep=deep)
+        mapping: dict[Any, Any] = super().construct_mapping(node, deep=deep)
         mapping["_line"] = node.start_mark.line + 1
         return mapping
 

@@ -1,14 +1,11 @@
 """The infant's age and gestation said aloud: a bare number of days, weeks or months near the beginning."""
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from pipeline.extract.clauses import Clause
+from pipeline.extract.drafts import Draft
 from pipeline.extract.marks import Mark, Marked
-from pipeline.extract.resolve import Draft
-
-if TYPE_CHECKING:
-    from pipeline.extract.fold import State
+from pipeline.extract.state import State
 
 DAYS = {"d": 1.0, "wk": 7.0, "mo": 30.4375}
 LATEST_CLAUSE = 50
@@ -24,7 +21,7 @@ ELSEWHEN = frozenset({"in", "for", "every", "after", "about", "by", "ago", "last
 GESTATION_WEEKS = (22, 43)
 
 
-def told_ages(state: "State", marked: Marked, clause: Clause, marks: Sequence[Mark]) -> list[Draft]:
+def told_ages(state: State, marked: Marked, clause: Clause, marks: Sequence[Mark]) -> list[Draft]:
     """Durations that say how old the infant is, or at how many weeks it was born; no other duration.
 
     It is the age where the known age says the same, or, with no age known, where it stands beside "old" or opens the
@@ -47,7 +44,7 @@ def told_ages(state: "State", marked: Marked, clause: Clause, marks: Sequence[Ma
     return found
 
 
-def _gestation(marked: Marked, clause: Clause, mark: Mark, state: "State", born: bool) -> bool:
+def _gestation(marked: Marked, clause: Clause, mark: Mark, state: State, born: bool) -> bool:
     number, tokens = mark.number, marked.tokens
     if number is None or number.unit != "wk" or not GESTATION_WEEKS[0] <= number.value <= GESTATION_WEEKS[1]:
         return False
@@ -60,7 +57,7 @@ def _gestation(marked: Marked, clause: Clause, mark: Mark, state: "State", born:
     return asked or tokens[mark.b - 1].text == "weeker" or (born and not own)
 
 
-def _age(marked: Marked, clause: Clause, mark: Mark, state: "State", *, alone: bool) -> bool:
+def _age(marked: Marked, clause: Clause, mark: Mark, state: State, *, alone: bool) -> bool:
     number, tokens = mark.number, marked.tokens
     after = tokens[mark.b].text if mark.b < clause.b else ""
     old = after == "old"

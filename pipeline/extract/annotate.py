@@ -55,7 +55,7 @@ def dose(marked: Marked, clause: Clause) -> Dose | None:
         days = None
     if seconds is None and times is None and per is None and days is None:
         return None
-    return Dose(seconds=seconds, times=times, per=per, days=days)  # type: ignore[arg-type]
+    return Dose(seconds=seconds, times=times, per=per, days=days)
 
 
 def onset(marked: Marked, clause: Clause) -> Onset | None:
@@ -70,7 +70,7 @@ def onset(marked: Marked, clause: Clause) -> Onset | None:
         before = words[mark.a - 1] if mark.a > clause.a else ""
         after = words[mark.b] if mark.b < clause.b else ""
         if before in ("for", "since", "last", "past") or after == "ago":
-            return Onset(value=number.value, unit=number.unit)  # type: ignore[arg-type]
+            return Onset(value=number.value, unit=number.unit)
     return None
 
 

@@ -4,9 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.extract.clauses import Clause
-from pipeline.extract.frames import Frame, fit_result, opposite
+from pipeline.extract.drafts import Draft
+from pipeline.extract.frames import Frame
 from pipeline.extract.marks import Mark, Marked
-from pipeline.extract.resolve import Draft, Resolver
+from pipeline.extract.measures import measured
+from pipeline.extract.resolve import Resolver
+from pipeline.extract.results import fit_result, opposite
 from pipeline.model import Kind, Span
 from pipeline.vocabulary import Vocabulary
 
@@ -105,7 +108,7 @@ def _result(vocab: Vocabulary, concept_id: str, marks: Sequence[Mark]) -> str | 
 
 def _value(resolver: Resolver, concept_id: str, marks: Sequence[Mark]) -> tuple[float, str, tuple[str, ...]] | None:
     concept = resolver.vocab.concepts[concept_id]
-    return next((v for m in marks if m.number and (v := resolver.measured(concept, m.number))), None)
+    return next((v for m in marks if m.number and (v := measured(concept, m.number))), None)
 
 
 def _open(

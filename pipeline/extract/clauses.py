@@ -7,6 +7,7 @@ are borders by themselves.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from pipeline.extract.lexicon import Lexicon
 from pipeline.extract.tokens import Token
@@ -44,9 +45,8 @@ class Splitter:
         for k in range(1, len(tokens)):
             before = tokens[k - 1]
             kind = kinds.get(k, "")
-            if before.stop in (".", "?") or tokens[k].gap_ms >= PAUSE_MS:
-                cuts[k] = True
-            elif bare and (kind == "opener" or (kind == "asker" and kinds.get(k - 1) != "binder")):
+            opens = kind == "opener" or (kind == "asker" and kinds.get(k - 1) != "binder")
+            if before.stop in (".", "?") or tokens[k].gap_ms >= PAUSE_MS or (bare and opens):
                 cuts[k] = True
             elif kind == "turn" and self._something_follows(tokens, k):
                 cuts[k] = False
@@ -55,7 +55,7 @@ class Splitter:
                 cuts[at] = False
         self._hung_questions(tokens, cuts)
         borders = [*sorted(cuts), len(tokens)]
-        return [self._clause(tokens, a, b, cuts[a]) for a, b in zip(borders, borders[1:], strict=False)]
+        return [self._clause(tokens, a, b, cuts[a]) for a, b in pairwise(borders)]
 
     def _hung_questions(self, tokens: Sequence[Token], cuts: dict[int, bool]) -> None:
         """ "He was a thirty-seven weeker, no NICU?": only what follows the last comma is asked."""

@@ -10,8 +10,9 @@ from dataclasses import dataclass, field, replace
 
 from pipeline.extract.assertion import Scope, scopes
 from pipeline.extract.clauses import Clause
-from pipeline.extract.lexicon import CueReading, Hit
+from pipeline.extract.idle import Idle
 from pipeline.extract.marks import Mark, Marked
+from pipeline.extract.results import fit_result
 from pipeline.vocabulary import Vocabulary
 
 
@@ -67,17 +68,17 @@ class FrameBuilder:
         self._scopes: list[Scope] = []
         self._frames: list[Frame] = []
         self._open = Frame(clause.b, clause.a)
-        self._plain_words = frozenset(vocab.words.get("function_words", ()))
         self._bare = not any(t.stop for t in marked.tokens)
         self._negators = frozenset(vocab.words.get("negators", ()))
         self._prepositions = frozenset(vocab.words.get("prepositions", ()))
 
     def build(self, drop: frozenset[int] = frozenset(), repaired: Sequence[tuple[int, int]] = ()) -> list[Frame]:
         """Frames in order. ``drop``: token positions taken back by the speaker; ``repaired``: where that happened."""
-        self._marks = [m for m in self._marks if m.a not in drop and not self._idle(m)]
+        idle = Idle(self._vocab, self._marked, self._clause, self._marks)
+        self._marks = [m for m in self._marks if m.a not in drop and not idle.is_idle(m)]
         negations = self._marked.cues.get("negation", ())
         self._scopes = scopes(negations, self._clause.a, self._clause.b, self._breaks())
-        ellipses = self._ellipses(negations)
+        ellipses = self._ellipses()
         self._marks = self._led(self._marks)
         marks = sorted([*self._marks, *ellipses], key=lambda m: (m.a, m.b))
         last = self._clause.a
@@ -121,43 +122,6 @@ class FrameBuilder:
                 out.append(mark)
         return out
 
-    def _idle(self, mark: Mark) -> bool:
-        return self._discourse(mark) or self._away(mark) or self._stranger(mark) or self._gain(mark)
-
-    def _gain(self, mark: Mark) -> bool:
-        """ "up 400 grams" is a change of weight, no weight."""
-        before = {t.text for t in self._tokens[max(self._clause.a, mark.a - 2) : mark.a]}
-        unit = mark.number.unit if mark.number is not None else ""
-        return unit == "kg" and bool(before & {"up", "gained", "lost", "down", "gain", "on"})
-
-    def _away(self, mark: Mark) -> bool:
-        """ "away from the collarbone" is not at the collarbone."""
-        before = [t.text for t in self._tokens[max(self._clause.a, mark.a - 3) : mark.a]]
-        return mark.kind == "site" and ("away" in before or "than" in before)
-
-    def _stranger(self, mark: Mark) -> bool:
-        """ "Thursday's good", "the table's creaking": said of something that the vocabulary does not know."""
-        if mark.kind != "result" or any(r.role == "say" for r in mark.readings):
-            return False
-        whole = all(r.concept == "exam.overall" for r in mark.readings)
-        if whole and self._tokens[self._clause.head].text in ("he", "she", "you", "everybody", "everyone"):
-            return True  # "she's fine": said of the infant, or of somebody else, not of the structure in hand
-        known = {k for m in self._marks if m.kind in ("site", "concept", "level", "number") for k in range(m.a, m.b)}
-        for k in range(max(self._clause.a, mark.a - 3), mark.a):
-            word = self._tokens[k - 1] if k > self._clause.a else None
-            if self._tokens[k].text in ("'s", "is", "was", "are", "were") and word is not None and not word.stop:
-                return k - 1 not in known and word.text not in self._plain_words and not word.text.isdigit()
-        return False
-
-    def _discourse(self, mark: Mark) -> bool:
-        """ "Okay, …", "Good.": words that open a clause, or are all of it, are no result."""
-        words = {self._tokens[k].text for k in range(mark.a, mark.b)}
-        connectives = set(self._vocab.words.get("connectives", ()))
-        if mark.kind != "result" or not words <= connectives:
-            return False
-        whole = {t.text for t in self._tokens[self._clause.a : self._clause.b]} <= connectives
-        return mark.a < self._clause.head or whole
-
     # ------------------------------------------------------------ borders and negation
 
     def _border(self, a: int, b: int) -> bool:
@@ -174,7 +138,7 @@ class FrameBuilder:
         return not any(self._tokens[k].text in self._prepositions for k in range(last, led))
 
     def _breaks(self) -> list[int]:
-        """Where a denial ends: a comma before a statement of its own (a side or site and a result, or a result alone)."""
+        """Where a denial ends: a comma before a statement of its own (a side and a result, or a result alone)."""
         breaks = []
         if self._bare:
             breaks += self._bare_breaks()
@@ -209,7 +173,7 @@ class FrameBuilder:
                 breaks.append(first.b)
         return breaks
 
-    def _ellipses(self, hits: Sequence[Hit[CueReading]]) -> list[Mark]:
+    def _ellipses(self) -> list[Mark]:
         """Denials with nothing in their reach ("SCMs, nothing", "the right one isn't"), and backward ones."""
         found = []
         alone = {(s.cue[0], s.cue[1]) for s in self._scopes}  # "nothing" is a denial first, a result word second
@@ -265,7 +229,7 @@ class FrameBuilder:
             tail = (
                 border
                 and self._only_sites(rest)
-                and (not frame.sites or frame.results and frame.results[0].a < frame.sites[0].a)
+                and (not frame.sites or (frame.results and frame.results[0].a < frame.sites[0].a))
             )
             again = border and mark.side and mark.readings[0].site in {s.readings[0].site for s in frame.sites}
             own = not border and mark.readings[0].site in {
@@ -420,59 +384,3 @@ class FrameBuilder:
             self._next()
         self._open.take(mark)
         self._open.ellipsis = mark
-
-
-def fit_result(vocab: Vocabulary, concept_id: str, mark: Mark) -> str | None:
-    """The result that the words of ``mark`` give to a concept named beside them; None where they say nothing of it.
-
-    Its own result words first; then a word that means a result of the same name elsewhere ("restricted" beside
-    "rotation"); last, a word of plain approval ("fine", "full"), which is the concept's good result.
-    """
-    concept = vocab.concepts[concept_id]
-    readings = mark.gives()
-    for reading in readings:
-        if reading.concept == concept_id:
-            return reading.result
-    same_kind = [r for r in readings if vocab.concepts[r.concept].kind == concept.kind]
-    for reading in same_kind:
-        if reading.role == "means" and reading.result in concept.results:
-            return reading.result
-    good = good_result(vocab, concept_id)
-    if good and any(r.role == "means" and is_good(vocab, r.result) for r in same_kind):
-        return good
-    if good and any(r.role == "means" and r.concept == "exam.overall" and r.result == "abnormal" for r in readings):
-        return bad_result(vocab, concept_id)
-    return None
-
-
-def is_good(vocab: Vocabulary, result: str) -> bool:
-    """Whether a result is the reassuring one."""
-    return result in vocab.words["good_results"]
-
-
-def good_result(vocab: Vocabulary, concept_id: str) -> str | None:
-    """A concept's good result: its normal, negative, level ...; for a reflex, present. None for a sign ("fine clunk")."""
-    concept = vocab.concepts[concept_id]
-    if concept_id.startswith("reflex."):
-        return "extensor" if "extensor" in concept.results else "present"
-    if concept.stated and concept.negated:
-        return None
-    return next((r for r in concept.results if r != "absent" and is_good(vocab, r)), None)
-
-
-def bad_result(vocab: Vocabulary, concept_id: str) -> str | None:
-    """The first result of a concept that is not good."""
-    return next((r for r in vocab.concepts[concept_id].results if r in vocab.words["bad_results"]), None)
-
-
-def opposite(vocab: Vocabulary, concept_id: str, result: str) -> str | None:
-    """What a denial of the result leaves: "not tight" is normal, "not moving freely" is limited."""
-    concept = vocab.concepts[concept_id]
-    pairs = {"present": "absent", "absent": "present", "positive": "negative", "extensor": "flexor"}
-    if pairs.get(result) in concept.results:
-        return pairs[result]
-    if result == concept.stated and concept.negated:
-        return concept.negated
-    if is_good(vocab, result):
-        return bad_result(vocab, concept_id)
-    return next((r for r in concept.results if is_good(vocab, r)), None)

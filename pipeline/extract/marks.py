@@ -1,4 +1,4 @@
-"""What stands where in an utterance: terms, sides, levels, numbers, degrees, negations and cues, each with its words."""
+"""What stands where in an utterance: terms, sides, levels, numbers, degrees and cues, each with its words."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field

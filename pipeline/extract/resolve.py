@@ -1,97 +1,30 @@
 """Frames -> drafts of items: the open slots are filled from the focus, the words are read as concept and result."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
+from pipeline.extract.drafts import Draft, unique
 from pipeline.extract.focus import Focus, Target
-from pipeline.extract.frames import Frame, bad_result, fit_result, good_result, is_good, opposite
+from pipeline.extract.frames import Frame
 from pipeline.extract.lexicon import Reading
 from pipeline.extract.marks import Mark, Marked
-from pipeline.extract.values import Quantity
-from pipeline.model import Degree, Kind
+from pipeline.extract.measures import by_unit, value_of
+from pipeline.extract.places import FAR, NAMED_ONLY, OTHER, SEATED, VIEWER, Places
+from pipeline.extract.results import fit_result, is_good, opposite
+from pipeline.model import Kind
 from pipeline.vocabulary import Concept, Vocabulary
 
-FAR = 50
-GAINED = {"up", "gained", "gaining", "lost", "down", "on", "over", "above", "below", "under"}
 AFTERWARDS = ("released", "partial", "not_tolerated")
-FAHRENHEIT = (93.0, 108.0)
-OTHER = {"left": "right", "right": "left"}
-VIEWER = {"viewer_left": "left", "viewer_right": "right"}  # "over your left arm": the parent's own side
 CARRIED = ("motion.", "reflex.", "test.", "alignment.")
-SEATED = ("test.", "reflex.")
-NAMED_ONLY = ("plan.refer", "plan.imaging", "advice.return_if")
 
 
-@dataclass(frozen=True)
-class Draft:
-    """An item before it has words, times and an id. Tokens ``a <= k < b`` of the utterance are its evidence."""
-
-    concept: str
-    site: str | None
-    side: str
-    level: str | None
-    result: str | None
-    a: int
-    b: int
-    value: float | None = None
-    unit: str | None = None
-    degree: Degree | None = None
-    flags: tuple[str, ...] = ()
-    steps: tuple[tuple[str, str, str, int, int], ...] = ()
-    inherited: bool = False
-    retracted: tuple[tuple[int, int], ...] = ()
-
-    @property
-    def rule(self) -> str:
-        """The rule that gave its first slot."""
-        return self.steps[0][2] if self.steps else ""
-
-
-@dataclass
-class Resolver:
+class Resolver(Places):
     """Reads frames against vocabulary and focus."""
 
-    vocab: Vocabulary
-    side_always: frozenset[str] = field(init=False)
-    unseated: frozenset[str] = field(init=False)
-
-    def __post_init__(self) -> None:
-        self.unseated = frozenset(self.vocab.words.get("needs_place", ()))
-        self.side_always = frozenset(self.vocab.words.get("side_always", ()))
-
-    # ------------------------------------------------------------ sites
-
-    def targets(self, frame: Frame) -> tuple[Target, ...]:
-        """The structures that the frame's own words name, each with its side and level."""
-        found: list[Target] = []
-        for mark in frame.levels:
-            if mark.level is not None:
-                found.append(Target(mark.level.site, frame.site_sides.get(mark.a, frame.side), mark.level.text))
-        regions = {t.site for t in found}
-        for mark in frame.sites:
-            reading = mark.readings[0]
-            site = self.vocab.sites[reading.site]
-            if regions and (site.id in regions or site.id in ("spine", "neck", "trunk")):
-                continue
-            side = frame.site_sides.get(mark.a, frame.side)
-            target = Target(site.id, side, reading.level or None, mark.plural and site.paired)
-            if target not in found:
-                found.append(target)
-        return tuple(found)
-
-    def distance(self, concept: Concept, site: str | None) -> int | None:
-        """How near the concept's ``on`` is to the site; None where it makes no sense there."""
-        on = concept.on or ((concept.site,) if concept.site and concept.kind == "finding" else ())
-        if site is None:
-            return None if on else FAR
-        line = list(self.vocab.site_line(site))
-        near = min((line.index(s) for s in on if s in line), default=None)
-        barred = min((line.index(s) for s in concept.not_on if s in line and s in (site, *line[:-1])), default=None)
-        if barred is not None and (near is None or barred <= near):
-            return None
-        return near if on else FAR
-
-    # ------------------------------------------------------------ reading words
+    def __init__(self, vocab: Vocabulary) -> None:
+        super().__init__(vocab)
+        self.unseated = frozenset(vocab.words.get("needs_place", ()))
+        self.side_always = frozenset(vocab.words.get("side_always", ()))
 
     def choose(self, mark: Mark, site: str | None, kinds: frozenset[Kind], focus_site: str | None) -> Reading | None:
         """Which concept and result a word means by itself, on this site; the one made for the nearest site wins."""
@@ -149,65 +82,6 @@ class Resolver:
                 best = (near, concept_id)
         return best[1] if best else None
 
-    def _related(self, concept: Concept, site: str | None) -> bool:
-        """One of the concept's sites lies in the site, or the other way round; a concept without sites goes anywhere."""
-        on = concept.on or ((concept.site,) if concept.site else ())
-        line = set(self.vocab.site_line(site))
-        return not on or site is None or any(s in line or site in self.vocab.site_line(s) for s in on)
-
-    def place(
-        self, concept: Concept, own: Sequence[Target], focus: Sequence[Target], *, pointed: bool = False
-    ) -> tuple[Target, ...]:
-        """Where a concept is seated: the site its own words name, the structure in hand, or its default site."""
-        lead = next((t.side for t in own if t.side), "")
-        fitting = [t for t in own if t.site is not None and self.distance(concept, t.site) is not None]
-        if concept.site not in (None, "whole_body", "skin"):  # a part of the default site is no site of its own
-            fitting = [t for t in fitting if t.site == concept.site or concept.site not in self.vocab.site_line(t.site)]
-        if concept.site in {t.site for t in fitting}:
-            fitting = [t for t in fitting if t.site == concept.site]
-        if fitting and (concept.site is None or (concept.on and not concept.id.startswith(SEATED))):
-            return tuple(fitting)
-        if concept.id in NAMED_ONLY:
-            return tuple(focus[:1]) if pointed and focus else (Target(None),)
-        if concept.kind == "treatment" and concept.on:
-            held = [t for t in focus if self.distance(concept, t.site) is not None]
-            if held:
-                return tuple(replace(t, side=lead) if lead else t for t in held)
-        if concept.site is not None:
-            same = next((t for t in (*own, *focus) if t.site == concept.site), None)
-            if same is not None:
-                return (replace(same, side=lead) if lead else same,)
-            return (Target(concept.site, lead, None, any(t.plural for t in fitting)),)
-        held = [t for t in focus if self.distance(concept, t.site) is not None]
-        if held:
-            return tuple(replace(t, side=lead) if lead else t for t in held)
-        return (Target(concept.on[0], lead),) if concept.on else ()
-
-    # ------------------------------------------------------------ numbers
-
-    def measured(self, concept: Concept, number: Quantity) -> tuple[float, str, tuple[str, ...]] | None:
-        """A number as a value of the concept: (value, unit, flags); None where it is no reading of it."""
-        measure = concept.measure
-        value, unit = number.value, number.unit
-        if "value" not in concept.results:
-            return None
-        if concept.kind == "plan":
-            return (round(value, 2), unit, ()) if unit in ("d", "wk", "mo") else None
-        if measure is None:
-            return None
-        if concept.id == "history.gestation" and not measure.low <= value <= measure.high:
-            return None
-        if unit == measure.unit or (unit in ("d", "wk", "mo") and measure.unit in ("d", "wk", "mo")):
-            return round(value, 2), unit, ()
-        if unit == "" or (unit == "deg" and measure.unit == "Cel"):
-            if measure.low <= value <= measure.high:
-                return round(value, 2), measure.unit, () if measure.unit in ("deg", "/min") else ("unit_assumed",)
-            if measure.unit == "Cel" and FAHRENHEIT[0] <= value <= FAHRENHEIT[1]:
-                return round((value - 32) / 1.8, 2), "Cel", ("unit_assumed",)
-        return None
-
-    # ------------------------------------------------------------ frames
-
     def read(
         self, frame: Frame, focus: Focus, kinds: frozenset[Kind], marked: Marked, *, live: bool
     ) -> tuple[list[Draft], tuple[Target, ...]]:
@@ -223,54 +97,6 @@ class Resolver:
         if not drafts:
             drafts = self._carried(frame, own, context, focus, kinds, marked)
         return drafts, own
-
-    def own(self, frame: Frame, focus: Focus) -> tuple[Target, ...]:
-        """The structures that the frame names, "that hip" and "the other one" sided by what is in hand."""
-        return self._sided(self.targets(frame), frame, focus)
-
-    def _sided(self, own: tuple[Target, ...], frame: Frame, focus: Focus) -> tuple[Target, ...]:
-        unsaid = ("one", "this")
-        return tuple(
-            replace(
-                t,
-                side=self._side(t.side or self._held_side(t, frame, focus), focus),
-                plural=t.plural and t.side not in unsaid,
-            )
-            for t in own
-        )
-
-    def _held_side(self, target: Target, frame: Frame, focus: Focus) -> str:
-        """ "that hip", just after the left one: the hip in hand."""
-        if focus.side not in OTHER or target.site is None or not self.vocab.sites[target.site].paired:
-            return ""
-        held = {t.site for t in focus.targets if t.site}
-        if target.site in held:
-            return focus.side if frame.pointed and not target.plural else ""
-        line = set(self.vocab.site_line(target.site))
-        if line & held and not any(target.site in self.vocab.site_line(h) for h in held):
-            return focus.side  # the toes of the foot in hand
-        limb = line & {"arm", "leg"}
-        same_limb = bool(limb) and any(limb & set(self.vocab.site_line(h)) for h in held)
-        return focus.side if same_limb and not target.plural else ""
-
-    def _side(self, said: str, focus: Focus) -> str:
-        if said == "other":
-            return OTHER.get(focus.side, "")
-        if said in ("same_side", "this"):
-            return focus.side
-        return said if said in ("left", "right", "both", *VIEWER) else ""
-
-    def _held(self, frame: Frame, focus: Focus, held: Sequence[Target]) -> Iterable[Target]:
-        """The structures in hand, on the side said now, or said last for them."""
-        said = self._side(frame.side, focus)
-        for target in held:
-            site = self.vocab.sites.get(target.site or "")
-            if said or frame.side in ("one", "this"):
-                yield replace(target, side=said, plural=False)
-            elif site is not None and not site.paired:
-                yield replace(target, side="")  # a direction said of one movement is not said of the next
-            else:
-                yield target
 
     def _concepts(
         self, frame: Frame, context: Sequence[Target], kinds: frozenset[Kind], focus: Focus, marked: Marked
@@ -304,7 +130,7 @@ class Resolver:
                     result, rule = fitted, "result word"
                     if frame.denied(word):
                         result, rule = opposite(self.vocab, concept_id, fitted), "denied result"
-        value = next((v for n in frame.numbers if n.number and (v := self.measured(concept, n.number))), None)
+        value = value_of(concept, frame)
         if result is None and value is not None:
             result, rule = "value", "number"
         if result is None and denied:
@@ -350,13 +176,6 @@ class Resolver:
         """What a plain denial of a named concept says: "no clunk" is absent, "no Ortolani" says nothing."""
         return concept.negated
 
-    def _seats(self, concept: Concept, places: Sequence[Target]) -> list[Target]:
-        return [
-            p
-            for p in places
-            if p.site is not None or concept.site is not None or concept.id in NAMED_ONLY or concept.kind != "finding"
-        ]
-
     def _meant(
         self,
         frame: Frame,
@@ -399,11 +218,7 @@ class Resolver:
                         marked,
                         "word meant",
                     )
-        return _unique(drafts)
-
-    def _with_focus_side(self, context: Sequence[Target], focus: Focus) -> tuple[Target, ...]:
-        """The movement or test in hand goes on: so does the side last said of it."""
-        return tuple(t if t.side else replace(t, side=focus.side) for t in context)
+        return unique(drafts)
 
     def _groups(self, own: Sequence[Target], context: Sequence[Target]) -> list[tuple[Target, ...]]:
         if own:
@@ -451,7 +266,7 @@ class Resolver:
             said, rule = opposite(self.vocab, concept_id, result), f"{rule}, denied"
         if said is None:
             return []
-        value = next((v for n in frame.numbers if n.number and (v := self.measured(concept, n.number))), None)
+        value = value_of(concept, frame)
         side = self._side_only(frame)
         places = self.place(concept, own or ((Target(None, side),) if side else ()), context)
         return [self._draft(frame, concept, p, said, value, marked, rule, word) for p in self._seats(concept, places)]
@@ -466,11 +281,11 @@ class Resolver:
         marked: Marked,
     ) -> list[Draft]:
         """Only a number or a denial was said: of the concept in hand, else of the structure named."""
-        concept = self._by_unit(frame, own, context, marked) or self.vocab.concepts.get(focus.concept or "")
+        concept = by_unit(self.vocab, frame, own, context, marked) or self.vocab.concepts.get(focus.concept or "")
         mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
         by_number = concept is not None and concept.measure is not None and not concept.id.startswith("motion.")
         if concept is not None and (not own or by_number) and concept.kind in kinds:
-            value = next((v for n in frame.numbers if n.number and (v := self.measured(concept, n.number))), None)
+            value = value_of(concept, frame)
             headed = focus.result is None and focus.clause_of_concept >= focus.now - 1  # "Resps, I count forty-four"
             said = headed or own or any(n.number and n.number.unit for n in frame.numbers)
             if value is not None and (said if by_number else concept.id.startswith("motion.") or not focus.result):
@@ -489,36 +304,15 @@ class Resolver:
                         self._draft(frame, concept, p, turned, None, marked, "carried denial", mark) for p in places
                     ]
         if frame.levels and frame.side in OTHER and not (frame.concepts or frame.results or frame.numbers):
-            turned = self.vocab.concepts["alignment.rotation"]  # "C1 is left": the trade's short form of turned to it
-            if turned.kind in kinds:
-                return [self._draft(frame, turned, p, "rotated", None, marked, "level and side", mark) for p in own]
+            listed = self.vocab.concepts["alignment.rotation"]  # "C1 is left": the trade's short form of turned to it
+            if listed.kind in kinds:
+                return [self._draft(frame, listed, p, "rotated", None, marked, "level and side", mark) for p in own]
         if concept is not None and focus.result and self._same(frame, marked):
             return self._copied(frame, concept, focus.result, own, context, marked, mark)
         if frame.ellipsis is not None and own and not frame.concepts and "finding" in kinds:
             overall = self.vocab.concepts["exam.overall"]
             return [self._draft(frame, overall, p, "normal", None, marked, "nothing there", mark) for p in own]
         return []
-
-    def _by_unit(
-        self, frame: Frame, own: Sequence[Target], context: Sequence[Target], marked: Marked
-    ) -> Concept | None:
-        """ "5.4 kilos on my scales" is a weight by its unit; centimetres beside the head are its circumference."""
-        near = {t.text for t in marked.tokens[max(0, frame.a - 4) : frame.b + 3]}
-        for mark in frame.numbers:
-            unit = mark.number.unit if mark.number else ""
-            head = any(t.site in ("head", "skull") for t in (own or context))
-            if unit == "" and own and head:
-                unit = "cm"
-            found = {
-                "kg": "history.birth_weight" if near & {"born", "birth"} else "measure.weight",
-                "Cel": "measure.temperature",
-                "cm": "measure.head_circumference" if head else "",
-            }
-            concept = self.vocab.concepts.get(found.get(unit, ""))
-            if concept is not None and concept.measure is not None and mark.number is not None:
-                if concept.measure.low <= mark.number.value <= concept.measure.high:
-                    return concept
-        return None
 
     def _same(self, frame: Frame, marked: Marked) -> bool:
         return any(
@@ -543,8 +337,6 @@ class Resolver:
             concept, result = self.vocab.concepts["exam.overall"], "normal"
         places = self.place(concept, own, context)
         return [self._draft(frame, concept, p, result, None, marked, "same as before", mark) for p in places]
-
-    # ------------------------------------------------------------ drafts
 
     def _draft(
         self,
@@ -601,14 +393,3 @@ class Resolver:
         if result in ("not_assessed", "value", "equivocal"):
             return concept.id in ("motion.rotation", "motion.side_bend")
         return (paired and concept.kind == "finding") or concept.id in self.side_always
-
-
-def _unique(drafts: Sequence[Draft]) -> list[Draft]:
-    """One draft a concept, site, side and level; the first said stands."""
-    seen: dict[tuple[str, str | None, str, str | None], Draft] = {}
-    for draft in drafts:
-        seen.setdefault((draft.concept, draft.site, draft.side, draft.level), draft)
-    return list(seen.values())
-
-
-__all__ = ["Draft", "Resolver", "bad_result", "good_result"]

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 import spacy
 
@@ -40,7 +40,7 @@ class Tokeniser:
     _stems: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._split = spacy.blank("en").tokenizer
+        self._split: Any = spacy.blank("en").tokenizer  # compiled code without types
         self._special = frozenset(self._split.rules)  # "cannot", "gonna": letters only, yet two tokens
         self._keep = frozenset(self.vocab.words.get("uncut", ()))
         self._forms = {say: cue.gives for cue in self.vocab.cues.get("forms", ()) for say in cue.say}

@@ -1,0 +1,132 @@
+"""What is said of an item after it: its side, its structure, how a treatment went, that it was wrong."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.extract.clauses import Clause
+from pipeline.extract.filing import Filing
+from pipeline.extract.focus import Target
+from pipeline.extract.frames import Frame
+from pipeline.extract.marks import Mark
+from pipeline.extract.measures import measured
+from pipeline.extract.places import OTHER
+from pipeline.model import TraceStep, span_of
+
+TREATED_CLAUSES = 10
+
+
+class Afterthoughts(Filing):
+    """Changes items that stand."""
+
+    def _late_side(self, frame: Frame, clause: Clause) -> list[str]:
+        """ "That's tight. The left one." gives the finding before it its side."""
+        if frame.side not in ("left", "right", "both") or frame.sites or frame.levels or frame.concepts or frame.told:
+            return []
+        for record in self._state.ledger.last(self._state.last):
+            item = record.item
+            if "side_missing" in item.flags and self._state.clause - record.clause <= 1:
+                step = TraceStep(
+                    slot="side", value=frame.side, rule="said after it", words=self._range(frame.a, frame.b)
+                )
+                flags = tuple(f for f in item.flags if f != "side_missing")
+                span = span_of(self._words, *self._range(clause.a, clause.b))
+                self._state.ledger.amend(
+                    item.id, self._state.clause, step, side=frame.side, flags=flags, evidence=(*item.evidence, span)
+                )
+                return [item.id]
+        return []
+
+    def _late_site(self, frame: Frame, clause: Clause, own: tuple[Target, ...]) -> list[str]:
+        """ "This side's tight, the right one, it's the SCM": the structure comes last."""
+        if clause.hard or len(own) != 1 or frame.told or frame.concepts:
+            return []
+        if self._marked.tokens[clause.head].text not in ("it", "that", "this"):
+            return []
+        for record in self._state.ledger.last(self._state.last):
+            item = record.item
+            if item.kind != "finding" or self._state.clause - record.clause > 1:
+                continue
+            step = TraceStep(
+                slot="site", value=own[0].site or "", rule="said after it", words=self._range(frame.a, frame.b)
+            )
+            span = span_of(self._words, *self._range(clause.a, clause.b))
+            site = self._vocab.sites[own[0].site or ""]
+            side = item.side if site.paired or item.side != "both" else "none"
+            slots = {"site": site.id, "side": side, "level": own[0].level, "evidence": (*item.evidence, span)}
+            self._state.ledger.amend(item.id, self._state.clause, step, **slots)
+            return [item.id]
+        return []
+
+    def _treated(self, frame: Frame, clause: Clause, ids: list[str]) -> bool:
+        """ "It's letting go": the result of the treatment under way, where the frame names nothing else."""
+        state = self._state
+        if state.treatment is None or state.treatment not in state.ledger.records:
+            return False
+        if state.clause - state.treated_at > TREATED_CLAUSES:
+            return False
+        item = state.ledger.records[state.treatment].item
+        own = self._resolver.targets(frame)
+        if own and all(t.site != item.site for t in own):
+            return False
+        for mark in (*frame.results, *frame.concepts):
+            result = next(
+                (
+                    r.result
+                    for r in mark.gives()
+                    if r.concept == item.concept and r.role != "say" and r.result != "done"
+                ),
+                None,
+            )
+            if result is None:
+                continue
+            if frame.denied(mark):
+                result = "done" if result in ("released", "partial") else result
+            span = span_of(self._words, *self._range(clause.a, clause.b))
+            step = TraceStep(slot="result", value=result, rule="after treatment", words=span.words)
+            state.ledger.amend(item.id, state.clause, step, result=result, evidence=(*item.evidence, span))
+            ids.append(item.id)
+            return True
+        return False
+
+    def _scratch(self) -> None:
+        """ "Scratch that": the last statement is taken back."""
+        for record in self._state.ledger.last(self._state.last):
+            self._state.ledger.retract(record.item.id, "taken back by the speaker")
+        self._state.last = ()
+
+    def _correct_earlier(self, pending: Sequence[Mark]) -> None:
+        """ "Sorry, I said right, it's the left": the last statement that has such a slot is put right."""
+        for right in pending:
+            for record in self._state.ledger.last(self._state.last):
+                item = record.item
+                slots: dict[str, object] = {}
+                if right.kind == "side" and right.side in OTHER and item.side in OTHER and item.side != right.side:
+                    slots = {"side": right.side}
+                elif (
+                    right.kind == "level" and right.level is not None and item.level and item.level != right.level.text
+                ):
+                    slots = {"level": right.level.text}
+                elif right.kind == "number" and right.number is not None and item.value is not None:
+                    value = measured(self._vocab.concepts[item.concept], right.number)
+                    slots = {"value": value[0], "unit": value[1]} if value and value[0] != item.value else {}
+                if not slots:
+                    continue
+                span = span_of(self._words, *self._range(right.a, right.b))
+                old = tuple(s.model_copy(update={"role": "retracted"}) for s in item.evidence)
+                flags = (*item.flags, "corrected") if "corrected" not in item.flags else item.flags
+                step = TraceStep(slot=next(iter(slots)), value=span.quote, rule="corrected later", words=span.words)
+                self._state.ledger.amend(item.id, self._state.clause, step, flags=flags, evidence=(*old, span), **slots)
+                if right.kind == "side" and self._state.focus.side in OTHER:
+                    focus = self._state.focus
+                    focus.targets = tuple(replace(t, side=right.side) for t in focus.targets)
+                    focus.side = right.side
+
+    def _swap(self) -> None:
+        """ "Other way round": the two sides last said change places."""
+        records = self._state.ledger.last(self._state.last)
+        for record in records:
+            item = record.item
+            if item.side in OTHER:
+                self._state.ledger.amend(
+                    item.id, self._state.clause, side=OTHER[item.side], flags=(*item.flags, "corrected")
+                )

@@ -1,0 +1,62 @@
+"""Questions left open and the clauses that answer them."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.extract.answers import answered, asked
+from pipeline.extract.clauses import Clause
+from pipeline.extract.filing import Filing
+from pipeline.extract.focus import Focus
+from pipeline.extract.frames import Frame, FrameBuilder
+from pipeline.model import span_of
+
+
+class Dialogue(Filing):
+    """Pairs questions with answers."""
+
+    def _ask(self, clause: Clause, frames: Sequence[Frame], now: int) -> list[str]:
+        state = self._state
+        drafts = [
+            d
+            for frame in frames
+            for d in self._resolver.read(frame, Focus(), frozenset({"history", "plan"}), self._marked, live=False)[0]
+        ]
+        plans = [d for d in drafts if d.concept == "plan.next_visit"]
+        state.offered = tuple(self._file(plans, clause))
+        n = self._clauses.index(clause)
+        if not any(f.concepts or f.results for f in frames) and n and not clause.hard and not self._state.last:
+            before = self._clauses[n - 1]  # "And birth weight, do you remember?"
+            frames = FrameBuilder(self._vocab, self._marked, before).build()
+            clause = replace(clause, a=before.a)
+        span = span_of(self._words, *self._range(clause.a, clause.b), role="question")
+        question = asked(self._vocab, self._resolver, frames, drafts, span, state.clause)
+        if question is not None:
+            earlier = state.question
+            if earlier is not None and earlier.span.words[0] >= self._words_from():
+                question = replace(question, before=(*earlier.before, earlier))
+            state.question = question
+        elif state.question is not None and not state.question.waits(state.clause, now):
+            state.question = None
+        return list(state.offered)
+
+    def _words_from(self) -> int:
+        """The first word of the utterance."""
+        return self._marked.tokens[0].word
+
+    def _answer(self, clause: Clause, now: int) -> list[str]:
+        state = self._state
+        question = state.question
+        if state.offered and any(
+            v == "no" and h.a <= clause.head for v, h in self._marked.cued("answers", clause.a, clause.b)
+        ):
+            for record in state.ledger.last(state.offered):
+                state.ledger.retract(record.item.id, "offered and not taken")
+        state.offered = ()
+        if question is None or not question.waits(state.clause, now):
+            state.question = None
+            return []
+        drafts = answered(self._vocab, self._resolver, question, self._marked, clause)
+        if not drafts:
+            return []
+        state.question = None
+        return self._file(drafts, clause, question=question.span)

@@ -1,0 +1,124 @@
+"""Drafts -> items in the ledger: words, times, evidence, and what else was said of them."""
+
+from collections.abc import Sequence
+
+from pipeline.extract import annotate
+from pipeline.extract.clauses import Clause
+from pipeline.extract.corrections import Mended
+from pipeline.extract.drafts import Draft
+from pipeline.extract.focus import Target
+from pipeline.extract.resolve import Resolver
+from pipeline.extract.state import State
+from pipeline.model import Item, Span, TraceStep, Word, WordRange, span_of
+from pipeline.vocabulary import Vocabulary
+
+
+class Filing:
+    """One utterance against the state: turns drafts into items and files them."""
+
+    def __init__(
+        self,
+        vocab: Vocabulary,
+        resolver: Resolver,
+        state: State,
+        words: Sequence[Word],
+        mended: Mended,
+        clauses: Sequence[Clause],
+    ) -> None:
+        self._vocab = vocab
+        self._resolver = resolver
+        self._state = state
+        self._words = words
+        self._mended = mended
+        self._marked = mended.marked
+        self._clauses = clauses
+
+    def _file(self, drafts: Sequence[Draft], clause: Clause, *, question: Span | None = None) -> list[str]:
+        today = bool({"today"} & self._marked.acts(clause.a, clause.b))
+        ids = []
+        for draft in drafts:
+            item, steps = self._item(draft, clause, question)
+            turned = clause.joint in ("but", "though", "although") and draft.rule.startswith("carried")
+            corrects = self._mended.cued and not draft.retracted
+            identity = self._state.ledger.add(
+                item, self._state.clause, steps, corrects=corrects, today=today, turned=turned
+            )
+            ids.append(identity)
+            if item.kind == "treatment" and item.concept != "technique.withheld":
+                self._state.treatment, self._state.treated_at = identity, self._state.clause
+                self._state.ledger.treated = self._state.clause
+        return ids
+
+    def _item(self, draft: Draft, clause: Clause, question: Span | None) -> tuple[Item, tuple[TraceStep, ...]]:
+        concept = self._vocab.concepts[draft.concept]
+        marked = self._marked
+        a, b = self._widen(draft, clause)
+        spans = [span_of(self._words, *self._range(a, b), role="answer" if question else "said")]
+        if question is not None:
+            spans.insert(0, question)
+        spans += [span_of(self._words, *self._range(x, y), role="retracted") for x, y in draft.retracted]
+        told = concept.kind == "history"
+        role = annotate.source_role(marked, clause)
+        flags = draft.flags
+        if concept.id == "technique.mobilisation" and "force_unsaid" not in flags:
+            flags = (*flags, "force_unsaid")
+        words = self._words[slice(*self._range(a, b))]
+        p = min((w.p for w in words), default=1.0)
+        confidence = p * (0.6 if draft.inherited else 1.0)
+        if any("repaired_term" in w.flags for w in words):
+            flags = (*flags, "repaired_term")
+        if confidence < 0.5:
+            flags = (*flags, "low_confidence")
+        own = concept.kind in ("treatment", "advice")
+        item = Item(
+            id="",
+            kind=concept.kind,
+            concept=concept.id,
+            site=draft.site,
+            side=draft.side,
+            level=draft.level,
+            result=draft.result,
+            value=draft.value,
+            unit=draft.unit,
+            degree=draft.degree,
+            reporter="caregiver" if told or role in ("mother", "father", "other_carer") else "clinician",
+            source_role=role,
+            change=annotate.change(marked, clause, draft.b) if not own else None,
+            dose=annotate.dose(marked, clause) if own else None,
+            onset=annotate.onset(marked, clause) if told and draft.value is None else None,
+            reason=annotate.reason(marked, self._clauses) if draft.result in ("not_assessed", "withheld") else None,
+            detail=self._detail(concept.id, a, b),
+            evidence=tuple(spans),
+            confidence=round(confidence, 3),
+            flags=flags,
+        )
+        steps = tuple(
+            TraceStep(slot=slot, value=value, rule=rule, words=self._range(x, max(y, x + 1)))
+            for slot, value, rule, x, y in draft.steps
+        )
+        return item, steps
+
+    def _detail(self, concept: str, a: int, b: int) -> str | None:
+        if concept in ("plan.refer", "plan.imaging", "advice.return_if", "history.concern", "plan.goal"):
+            return " ".join(w.text for w in self._words[slice(*self._range(a, b))])
+        return None
+
+    def _widen(self, draft: Draft, clause: Clause) -> tuple[int, int]:
+        """The evidence from comma to comma, with what was put right."""
+        tokens = self._marked.tokens
+        a, b = draft.a, draft.b
+        for x, y in draft.retracted:
+            a, b = min(a, x), max(b, y)
+        while a > clause.a and not tokens[a - 1].stop:
+            a -= 1
+        while b < max(clause.b, draft.b) and b < len(tokens) and not tokens[b - 1].stop:
+            b += 1
+        return a, b
+
+    def _range(self, a: int, b: int) -> WordRange:
+        tokens = self._marked.tokens
+        return tokens[a].word, tokens[min(b, len(tokens)) - 1].word + 1
+
+    def _plural_side(self, target: Target) -> str:
+        """The side a structure was named with; both for a plural."""
+        return target.side if target.side in ("left", "right", "both") else "both" if target.plural else "none"

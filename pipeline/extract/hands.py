@@ -1,0 +1,78 @@
+"""Where the hands are after each frame: the focus that the next frames fall back on."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.extract.drafts import Draft
+from pipeline.extract.filing import Filing
+from pipeline.extract.focus import Focus, Target
+from pipeline.extract.frames import Frame
+from pipeline.extract.marks import Mark
+from pipeline.extract.places import OTHER
+
+
+class Hands(Filing):
+    """Moves the focus."""
+
+    def _shift(self, frame: Frame, own: tuple[Target, ...], drafts: Sequence[Draft], now: int) -> None:
+        focus, clause = self._state.focus, self._state.clause
+        found = [d for d in drafts if self._vocab.concepts[d.concept].kind in ("finding", "treatment")]
+        if own:
+            focus.shift(own, clause, now)
+        elif found and found[-1].site is not None and self._seated(found[-1]):
+            last = found[-1]
+            if last.site not in {t.site for t in focus.targets}:
+                side = "" if last.side == "none" else last.side
+                focus.shift((Target(last.site, side, last.level),), clause, now)
+            focus.touch(clause, now)
+        if frame.side == "other" and frame.ellipsis is not None:
+            return  # "and the other, no": the talk goes on about the first
+        said = (
+            frame.side
+            if frame.side in ("left", "right", "both")
+            else OTHER.get(focus.side, "") * (frame.side == "other")
+        )
+        if said and focus.targets:
+            focus.targets = tuple(replace(t, side=said) for t in focus.targets)
+            focus.side = said
+            focus.touch(clause, now)
+        named = [c for m in frame.concepts for c in m.says()]
+        if named and not said and focus.concept not in named and not self._paired(focus):
+            focus.side = ""  # the direction of the movement before
+        if drafts:
+            kind = self._vocab.concepts[drafts[-1].concept].kind
+            focus.seen, focus.treated = kind in ("finding", "treatment"), kind == "treatment"
+        if found:
+            for draft in found:
+                if draft.concept.startswith("motion."):
+                    focus.seats[draft.concept] = Target(draft.site, "", draft.level)
+            focus.concept, focus.result = found[-1].concept, found[-1].result
+            focus.clause_of_concept = clause
+            focus.touch(clause, now)
+        elif named:
+            kinds = [c for c in named if self._vocab.concepts[c].kind == "finding"]
+            if kinds and (own or self._fits_here(frame.concepts[-1])):
+                site = focus.targets[0].site if focus.targets else None
+                chosen = self._resolver.named(frame.concepts[-1], site, frozenset({"finding"})) or kinds[0]
+                concept = self._vocab.concepts[chosen]
+                if not own and concept.site is not None and concept.site not in {t.site for t in focus.targets}:
+                    focus.shift((Target(concept.site, said),), clause, now)
+                focus.concept, focus.result = chosen, None
+                focus.clause_of_concept = clause
+                focus.touch(clause, now)
+
+    def _fits_here(self, mark: Mark) -> bool:
+        """The concept named makes sense at the structure in hand, or has a place of its own."""
+        sites = [t.site for t in self._state.focus.targets]
+        for concept_id in mark.says():
+            concept = self._vocab.concepts[concept_id]
+            if concept.site is not None or any(self._resolver.distance(concept, s) is not None for s in sites):
+                return True
+        return False
+
+    def _paired(self, focus: Focus) -> bool:
+        sites = self._vocab.sites
+        return any(t.site in sites and sites[t.site].paired for t in focus.targets)
+
+    def _seated(self, draft: Draft) -> bool:
+        return draft.site not in ("whole_body", "skin", None)

@@ -1,0 +1,56 @@
+"""Marks that say nothing of the infant here: "okay", another subject's "good", a structure only pointed away from."""
+
+from collections.abc import Sequence
+
+from pipeline.extract.clauses import Clause
+from pipeline.extract.marks import Mark, Marked
+from pipeline.vocabulary import Vocabulary
+
+
+class Idle:
+    """Decides for the marks of one clause."""
+
+    def __init__(self, vocab: Vocabulary, marked: Marked, clause: Clause, marks: Sequence[Mark]) -> None:
+        self._vocab = vocab
+        self._tokens = marked.tokens
+        self._clause = clause
+        self._marks = marks
+        self._plain_words = frozenset(vocab.words.get("function_words", ()))
+
+    def is_idle(self, mark: Mark) -> bool:
+        """Whether the mark is left out of the frames."""
+        return self._discourse(mark) or self._away(mark) or self._stranger(mark) or self._gain(mark)
+
+    def _gain(self, mark: Mark) -> bool:
+        """ "up 400 grams" is a change of weight, no weight."""
+        before = {t.text for t in self._tokens[max(self._clause.a, mark.a - 2) : mark.a]}
+        unit = mark.number.unit if mark.number is not None else ""
+        return unit == "kg" and bool(before & {"up", "gained", "lost", "down", "gain", "on"})
+
+    def _away(self, mark: Mark) -> bool:
+        """ "away from the collarbone" is not at the collarbone."""
+        before = [t.text for t in self._tokens[max(self._clause.a, mark.a - 3) : mark.a]]
+        return mark.kind == "site" and ("away" in before or "than" in before)
+
+    def _stranger(self, mark: Mark) -> bool:
+        """ "Thursday's good", "the table's creaking": said of something that the vocabulary does not know."""
+        if mark.kind != "result" or any(r.role == "say" for r in mark.readings):
+            return False
+        whole = all(r.concept == "exam.overall" for r in mark.readings)
+        if whole and self._tokens[self._clause.head].text in ("he", "she", "you", "everybody", "everyone"):
+            return True  # "she's fine": said of the infant, or of somebody else, not of the structure in hand
+        known = {k for m in self._marks if m.kind in ("site", "concept", "level", "number") for k in range(m.a, m.b)}
+        for k in range(max(self._clause.a, mark.a - 3), mark.a):
+            word = self._tokens[k - 1] if k > self._clause.a else None
+            if self._tokens[k].text in ("'s", "is", "was", "are", "were") and word is not None and not word.stop:
+                return k - 1 not in known and word.text not in self._plain_words and not word.text.isdigit()
+        return False
+
+    def _discourse(self, mark: Mark) -> bool:
+        """ "Okay, …", "Good.": words that open a clause, or are all of it, are no result."""
+        words = {self._tokens[k].text for k in range(mark.a, mark.b)}
+        connectives = set(self._vocab.words.get("connectives", ()))
+        if mark.kind != "result" or not words <= connectives:
+            return False
+        whole = {t.text for t in self._tokens[self._clause.a : self._clause.b]} <= connectives
+        return mark.a < self._clause.head or whole

@@ -1,0 +1,61 @@
+"""Numbers -> values of concepts, by their unit or, where none was said, by the range in which they make sense."""
+
+from collections.abc import Sequence
+
+from pipeline.extract.focus import Target
+from pipeline.extract.frames import Frame
+from pipeline.extract.marks import Marked
+from pipeline.extract.values import Quantity
+from pipeline.vocabulary import Concept, Vocabulary
+
+FAHRENHEIT = (93.0, 108.0)
+Value = tuple[float, str, tuple[str, ...]]
+
+
+def measured(concept: Concept, number: Quantity) -> Value | None:
+    """A number as a value of the concept: (value, unit, flags); None where it is no reading of it."""
+    measure = concept.measure
+    value, unit = number.value, number.unit
+    if "value" not in concept.results:
+        return None
+    if concept.kind == "plan":
+        return (round(value, 2), unit, ()) if unit in ("d", "wk", "mo") else None
+    if measure is None:
+        return None
+    if concept.id == "history.gestation" and not measure.low <= value <= measure.high:
+        return None
+    if unit == measure.unit or (unit in ("d", "wk", "mo") and measure.unit in ("d", "wk", "mo")):
+        return round(value, 2), unit, ()
+    if unit == "" or (unit == "deg" and measure.unit == "Cel"):
+        if measure.low <= value <= measure.high:
+            return round(value, 2), measure.unit, () if measure.unit in ("deg", "/min") else ("unit_assumed",)
+        if measure.unit == "Cel" and FAHRENHEIT[0] <= value <= FAHRENHEIT[1]:
+            return round((value - 32) / 1.8, 2), "Cel", ("unit_assumed",)
+    return None
+
+
+def value_of(concept: Concept, frame: Frame) -> Value | None:
+    """The first number of a frame that is a reading of the concept."""
+    return next((v for n in frame.numbers if n.number and (v := measured(concept, n.number))), None)
+
+
+def by_unit(
+    vocab: Vocabulary, frame: Frame, own: Sequence[Target], context: Sequence[Target], marked: Marked
+) -> Concept | None:
+    """ "5.4 kilos on my scales" is a weight by its unit; centimetres beside the head are its circumference."""
+    near = {t.text for t in marked.tokens[max(0, frame.a - 4) : frame.b + 3]}
+    for mark in frame.numbers:
+        unit = mark.number.unit if mark.number else ""
+        head = any(t.site in ("head", "skull") for t in (own or context))
+        if unit == "" and own and head:
+            unit = "cm"
+        found = {
+            "kg": "history.birth_weight" if near & {"born", "birth"} else "measure.weight",
+            "Cel": "measure.temperature",
+            "cm": "measure.head_circumference" if head else "",
+        }
+        concept = vocab.concepts.get(found.get(unit, ""))
+        measure = concept.measure if concept is not None else None
+        if measure is not None and mark.number is not None and measure.low <= mark.number.value <= measure.high:
+            return concept
+    return None

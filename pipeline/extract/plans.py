@@ -1,0 +1,103 @@
+"""Plans and the safety net: when to come again, what to look at again, what to come back for."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.extract.clauses import Clause
+from pipeline.extract.drafts import Draft
+from pipeline.extract.filing import Filing
+from pipeline.extract.focus import Target
+from pipeline.extract.frames import Frame
+from pipeline.extract.marks import Mark
+from pipeline.model import span_of
+
+
+class Plans(Filing):
+    """Reads what is planned."""
+
+    def _timed(self, drafts: Sequence[Draft], clause: Clause, marks: Sequence[Mark]) -> list[Draft]:
+        """ "Three weeks, and then I'll see you again": the interval stands in the clause before or after."""
+        state = self._state
+        out = []
+        for draft in drafts:
+            loose = state.loose
+            if draft.concept == "plan.next_visit" and draft.value is None and loose and state.clause - loose[0] <= 1:
+                draft = replace(draft, result="value", value=loose[1], unit=loose[2])
+            out.append(draft)
+        times = [m.number for m in marks if m.number is not None and m.number.unit in ("d", "wk", "mo")]
+        if times and not drafts:
+            number = times[-1]
+            state.loose = (state.clause, round(number.value, 2), number.unit)
+            for record in state.ledger.last(state.last):
+                item = record.item
+                if item.concept == "plan.next_visit" and item.value is None and state.clause - record.clause <= 1:
+                    span = span_of(self._words, *self._range(clause.a, clause.b))
+                    slots = {"result": "value", "value": round(number.value, 2), "unit": number.unit}
+                    state.ledger.amend(item.id, state.clause, None, evidence=(*item.evidence, span), **slots)
+        return out
+
+    def _rechecked(self, drafts: Sequence[Draft], frames: Sequence[Frame], own: Sequence[Target]) -> list[Draft]:
+        """What is to be looked at again: every structure named in the clause, or where the finding named was found."""
+        if not any(d.concept == "plan.recheck" for d in drafts):
+            return list(drafts)
+        named = list(own) + [t for f in frames for t in self._resolver.targets(f) if t not in own]
+        for mark in (m for f in frames for m in f.concepts):
+            concept = self._resolver.named(mark, None, frozenset({"finding"}))
+            place = self._found_at(concept) if concept is not None else None
+            if place is not None and place.site not in {t.site for t in named}:
+                named.append(place)
+        first = next(d for d in drafts if d.concept == "plan.recheck")
+        rest = [d for d in drafts if d.concept != "plan.recheck"]
+        if not named:
+            return [*rest, first]
+        return [*rest, *(self._again(first, t) for t in named)]
+
+    def _again(self, draft: Draft, target: Target) -> Draft:
+        site = self._vocab.sites[target.site or "whole_body"]
+        side = target.side if site.paired and target.side in ("left", "right", "both") else ""
+        if not side and target.plural and site.paired:
+            side = "both"
+        return replace(draft, site=site.id, side=side or "none", level=target.level)
+
+    def _found_at(self, concept: str) -> Target | None:
+        """Where this visit last found it, else its default site."""
+        for record in reversed(self._state.ledger.records.values()):
+            if record.item.concept == concept:
+                return Target(record.item.site, record.item.side, record.item.level)
+        site = self._vocab.concepts[concept].site
+        return Target(site) if site else None
+
+    def _return_if(self, clause: Clause) -> list[str]:
+        """A condition with somebody to call is advice on what to come back for."""
+        marked = self._marked
+        n = self._clauses.index(clause)
+        first = n
+        while first > 0 and not self._clauses[first].hard:
+            first -= 1
+        last = n
+        while last + 1 < len(self._clauses) and not self._clauses[last + 1].hard:
+            last += 1
+        a, b = self._clauses[first].a, self._clauses[last].b
+        cues = marked.acts(a, b)
+        if (
+            "advice.return_if" not in self._vocab.concepts
+            or not ({"contact", "watch_for"} & cues)
+            or "hypothetical" not in cues
+        ):
+            return []
+        if marked.tokens[b - 1].stop == "?" or (
+            "would" in {t.text for t in marked.tokens[a:b]} & {"would"}
+            and "you" not in {t.text for t in marked.tokens[a:b]}
+        ):
+            return []
+        draft = Draft(
+            "advice.return_if",
+            None,
+            "none",
+            None,
+            "given",
+            a,
+            b,
+            steps=(("concept", "advice.return_if", "condition and contact", a, b),),
+        )
+        return self._file([draft], replace(clause, a=a, b=b))

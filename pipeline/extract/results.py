@@ -1,0 +1,60 @@
+"""What a result word says of a concept, and what its denial leaves."""
+
+from pipeline.extract.marks import Mark
+from pipeline.vocabulary import Vocabulary
+
+
+def fit_result(vocab: Vocabulary, concept_id: str, mark: Mark) -> str | None:
+    """The result that the words of ``mark`` give to a concept named beside them; None where they say nothing of it.
+
+    Its own result words first; then a word that means a result of the same name elsewhere ("restricted" beside
+    "rotation"); last, a word of plain approval ("fine", "full"), which is the concept's good result.
+    """
+    concept = vocab.concepts[concept_id]
+    readings = mark.gives()
+    for reading in readings:
+        if reading.concept == concept_id:
+            return reading.result
+    same_kind = [r for r in readings if vocab.concepts[r.concept].kind == concept.kind]
+    for reading in same_kind:
+        if reading.role == "means" and reading.result in concept.results:
+            return reading.result
+    good = good_result(vocab, concept_id)
+    if good and any(r.role == "means" and is_good(vocab, r.result) for r in same_kind):
+        return good
+    if good and any(r.role == "means" and r.concept == "exam.overall" and r.result == "abnormal" for r in readings):
+        return bad_result(vocab, concept_id)
+    return None
+
+
+def is_good(vocab: Vocabulary, result: str) -> bool:
+    """Whether a result is the reassuring one."""
+    return result in vocab.words["good_results"]
+
+
+def good_result(vocab: Vocabulary, concept_id: str) -> str | None:
+    """A concept's good result: normal, negative, level ...; for a reflex, present. None for a sign ("fine clunk")."""
+    concept = vocab.concepts[concept_id]
+    if concept_id.startswith("reflex."):
+        return "extensor" if "extensor" in concept.results else "present"
+    if concept.stated and concept.negated:
+        return None
+    return next((r for r in concept.results if r != "absent" and is_good(vocab, r)), None)
+
+
+def bad_result(vocab: Vocabulary, concept_id: str) -> str | None:
+    """The first result of a concept that is not good."""
+    return next((r for r in vocab.concepts[concept_id].results if r in vocab.words["bad_results"]), None)
+
+
+def opposite(vocab: Vocabulary, concept_id: str, result: str) -> str | None:
+    """What a denial of the result leaves: "not tight" is normal, "not moving freely" is limited."""
+    concept = vocab.concepts[concept_id]
+    pairs = {"present": "absent", "absent": "present", "positive": "negative", "extensor": "flexor"}
+    if pairs.get(result) in concept.results:
+        return pairs[result]
+    if result == concept.stated and concept.negated:
+        return concept.negated
+    if is_good(vocab, result):
+        return bad_result(vocab, concept_id)
+    return next((r for r in concept.results if is_good(vocab, r)), None)

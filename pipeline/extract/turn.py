@@ -1,0 +1,180 @@
+"""One utterance being read, clause by clause, against the state of the fold."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.extract import annotate
+from pipeline.extract.acts import ALL, DOING, Act, kinds_of
+from pipeline.extract.afterthoughts import Afterthoughts
+from pipeline.extract.ages import told_ages
+from pipeline.extract.clauses import Clause
+from pipeline.extract.corrections import Mended
+from pipeline.extract.dialogue import Dialogue
+from pipeline.extract.drafts import Draft
+from pipeline.extract.frames import Frame, FrameBuilder
+from pipeline.extract.left_out import LeftOut
+from pipeline.extract.marks import Mark
+from pipeline.extract.plans import Plans
+from pipeline.extract.resolve import Resolver
+from pipeline.extract.state import State
+from pipeline.model import ClauseClass, Kind, Word
+from pipeline.vocabulary import Vocabulary
+
+CUE_KINDS: dict[str, Kind] = {"treat": "treatment", "advise": "advice", "plan": "plan"}
+
+
+class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
+    """Reads the clauses of one utterance in order; ``classes`` says what became of each."""
+
+    def __init__(
+        self,
+        vocab: Vocabulary,
+        resolver: Resolver,
+        state: State,
+        words: Sequence[Word],
+        mended: Mended,
+        clauses: Sequence[Clause],
+    ) -> None:
+        super().__init__(vocab, resolver, state, words, mended, clauses)
+        self.classes: list[tuple[ClauseClass, str, tuple[str, ...], tuple[str, ...]]] = []
+        if mended.pending:
+            self._correct_earlier(mended.pending)
+        if mended.swap:
+            self._swap()
+
+    def take(self, clause: Clause, act: Act) -> None:
+        """Read one clause into the ledger and class it."""
+        state, marked = self._state, self._marked
+        state.clause += 1
+        state.focus.now = state.clause
+        now = marked.tokens[clause.a].start_ms
+        marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
+        terms = self._terms(marks)
+        if act.name == "retract":
+            self._scratch()
+            return self._class(ClauseClass.COMMAND, act.why, (), terms)
+        ids: list[str] = []
+        if (state.question is not None or state.offered) and act.name != "question":
+            ids += self._answer(clause, now)
+        frames = FrameBuilder(self._vocab, marked, clause).build(repaired=self._mended.repaired)
+        if ids:  # the bare number of an answer is no measurement of its own
+            frames = [f for f in frames if not f.numbers or f.concepts or f.results or f.sites]
+        self._mention(clause, act, frames, now)
+        if act.name == "question":
+            ids += self._ask(clause, frames, now)
+            kind = ClauseClass.ITEM if ids else ClauseClass.QUESTION
+            return self._class(kind, act.why, tuple(ids), terms)
+        if act.name == "hypothetical":
+            ids += self._return_if(clause)
+        else:
+            ids += self._read(clause, act, frames, marks, now)
+        if marks:
+            state.last = tuple(ids)
+        if ids:
+            return self._class(ClauseClass.ITEM, "", tuple(dict.fromkeys(ids)), terms)
+        if act.silent is not None:
+            return self._class(act.silent, act.why, (), terms)
+        heading = bool(marks) and all(m.kind in ("site", "level", "side") for m in marks)
+        if heading:
+            return self._class(ClauseClass.ANNOUNCEMENT, "names a structure, says nothing of it", (), terms)
+        if terms:
+            return self._class(ClauseClass.UNPLACED, "trade terms, no finding read", (), terms)
+        return self._class(ClauseClass.CHAT, "no trade terms", (), ())
+
+    def _mention(self, clause: Clause, act: Act, frames: Sequence[Frame], now: int) -> None:
+        """A structure named in an explanation or a question is what "his is tight", just after, is about."""
+        focus, at = self._state.focus, self._state.clause
+        named = tuple(t for frame in frames for t in self._resolver.targets(frame))
+        if act.silent is not None and act.name not in ("announce", "chat", "command"):
+            if named:
+                keep = act.name == "earlier"  # "last time the left hip was tight; today it moves freely"
+                focus.mentioned = tuple(t if keep else replace(t, side="") for t in named[-1:])
+                focus.mentioned_at = at
+                told = [d for f in frames for d in self._resolver.read(f, focus, ALL, self._marked, live=False)[0]]
+                focus.mentioned_state = (told[-1].concept, told[-1].result) if told and keep else None
+            return
+        pointing = self._marked.tokens[clause.head].text in self._vocab.words["pointing"]
+        near = at - focus.mentioned_at <= 1 and (pointing or not focus.live(at, now))
+        if near and not named and not frames_name(frames):
+            focus.shift(focus.mentioned, at, now)
+            if focus.mentioned_state is not None:
+                focus.concept, focus.result = focus.mentioned_state
+                focus.clause_of_concept = at
+
+    def _class(self, kind: ClauseClass, why: str, ids: tuple[str, ...], terms: tuple[str, ...]) -> None:
+        self.classes.append((kind, why, ids, terms))
+
+    def _terms(self, marks: Sequence[Mark]) -> tuple[str, ...]:
+        tokens = self._marked.tokens
+        return tuple(
+            " ".join(t.text for t in tokens[m.a : m.b]) for m in marks if m.kind in ("site", "concept", "level")
+        )
+
+    def _read(self, clause: Clause, act: Act, frames: Sequence[Frame], marks: Sequence[Mark], now: int) -> list[str]:
+        state, marked = self._state, self._marked
+        cues = marked.acts(clause.a, clause.b)
+        kinds = kinds_of(act, self._present(clause, marks, cues), cues)
+        ids: list[str] = []
+        if not kinds:
+            return ids
+        if "history" in kinds:
+            ids += self._file(told_ages(state, marked, clause, marks), clause)
+        skipped = annotate.skipped(marked, clause)
+        if skipped is not None and not self._withholds(marks):
+            return ids + self._skipped(clause, frames, skipped, now)
+        for frame in frames:
+            if self._treated(frame, clause, ids):
+                continue
+            state.focus.seen = state.focus.seen or self._marked.tokens[clause.head].text in ("that", "this")
+            drafts, own = self._resolver.read(
+                frame, state.focus, kinds, marked, live=state.focus.live(state.clause, now)
+            )
+            if act.name == "announce" and not self._after_comma(frame, clause):
+                drafts = [d for d in drafts if self._vocab.concepts[d.concept].kind != "finding"]
+            drafts = [self._withheld(d, frame) for d in drafts if not self._no_other(d, frame)]
+            drafts = self._timed(drafts, clause, marks)
+            drafts = self._rechecked(drafts, frames, own)
+            filed = self._file(drafts, clause)
+            if not drafts:
+                filed = self._late_side(frame, clause) or self._late_site(frame, clause, own)
+            ids += filed
+            self._shift(frame, own, drafts, now)
+        return ids
+
+    def _present(self, clause: Clause, marks: Sequence[Mark], cues: set[str]) -> set[Kind]:
+        """Kinds of the treatments, advice and plans that the clause names, as far as their words mean nothing else.
+
+        "turned to" may be a position or advice: it is advice only where the clause advises.
+        """
+        backed: set[Kind] = set()
+        for cue, kind in CUE_KINDS.items():
+            if cue in cues:
+                backed.add(kind)
+        found: set[Kind] = set()
+        finds = any(self._kinds(m) & {"finding", "history"} for m in marks)
+        theirs = self._marked.tokens[clause.head].text in self._vocab.words["not_the_hands"]
+        for mark in marks:
+            kinds = self._kinds(mark)
+            kinds = kinds if kinds <= DOING else kinds & backed
+            if "treatment" in kinds and "treatment" not in backed and (theirs or (finds and mark.word)):
+                kinds = kinds - {"treatment"}  # "he's working on a poop", "head held in a tilt"
+            found |= kinds
+        return found & DOING
+
+    def _kinds(self, mark: Mark) -> set[Kind]:
+        return {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role in ("say", "means")}
+
+    def _after_comma(self, frame: Frame, clause: Clause) -> bool:
+        """ "Let me see the hips, both fine": what follows the comma was found."""
+        return any(self._marked.tokens[k].stop == "," for k in range(clause.head, max(frame.a, clause.head)))
+
+    def _no_other(self, draft: Draft, frame: Frame) -> bool:
+        """ "No other birthmarks" denies the rest, not the one just found."""
+        denied = [m for m in frame.concepts if frame.denied(m) and draft.concept in m.says()]
+        tokens = self._marked.tokens
+        return any(m.a and tokens[m.a - 1].text in ("other", "further", "more", "new") for m in denied)
+
+
+def frames_name(frames: Sequence[Frame]) -> bool:
+    """Any concept or structure is named in the frames."""
+    return any(frame.concepts or frame.sites or frame.levels for frame in frames)
