@@ -40,8 +40,9 @@ class Tokeniser:
     _stems: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._split: Any = spacy.blank("en").tokenizer  # compiled code without types
-        self._special = frozenset(self._split.rules)  # "cannot", "gonna": letters only, yet two tokens
+        tokenizer: Any = spacy.blank("en").tokenizer  # compiled code without types
+        self._split = tokenizer
+        self._special = frozenset(tokenizer.rules)  # "cannot", "gonna": letters only, yet two tokens
         self._keep = frozenset(self.vocab.words.get("uncut", ()))
         self._forms = {say: cue.gives for cue in self.vocab.cues.get("forms", ()) for say in cue.say}
 

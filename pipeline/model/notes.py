@@ -1,0 +1,113 @@
+"""Whom the visit is about, what the checks remark, and the note."""
+
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Literal
+
+from pipeline.model.items import Span
+from pipeline.model.words import Frozen, SpeechModel
+
+
+class Infant(Frozen):
+    """Whom the visit is about. ``gestation_weeks`` in completed weeks, ``birth_weight_kg`` in kilograms."""
+
+    id: str
+    code_name: str
+    legal_name: str | None = None
+    born: date | None = None
+    sex: Literal["female", "male"] | None = None
+    gestation_weeks: int | None = None
+    birth_weight_kg: float | None = None
+    risk_factors: tuple[str, ...] = ()
+
+
+class Age(Frozen):
+    """Age at the visit in completed days; ``corrected_days`` = minus what was missing to 40 weeks (None: unknown)."""
+
+    days: int
+    corrected_days: int | None = None
+    as_said: str = ""
+
+
+class Urgency(StrEnum):
+    """How a remark asks to be taken, mildest first."""
+
+    EXPECTED = "expected"
+    NOT_INFORMATIVE = "not_informative"
+    WATCH = "watch"
+    ASK = "ask"
+    REFER = "refer"
+    SAME_DAY = "same_day"
+    EMERGENCY = "emergency"
+
+
+class Mark(StrEnum):
+    """How sure a fact's source is."""
+
+    PUBLISHED = "published and seen"
+    SECONDARY = "secondary"
+    MEMORY = "from memory"
+    PRACTICE = "common practice, no source"
+    OURS = "our recommendation"
+
+
+class Remark(Frozen):
+    """One point raised about the findings. ``id`` = rule id + sorted evidence anchors (``RF29:hip:left``)."""
+
+    id: str
+    rule: str
+    urgency: Urgency
+    title: str
+    reason: str
+    action: str = ""
+    source: str
+    mark: Mark
+    window: str = ""
+    items: tuple[str, ...] = ()
+    spans: tuple[Span, ...] = ()
+    withhold: bool = False
+    blocks_signing: bool = False
+    safeguarding: bool = False
+    choices: tuple[str, ...] = ()
+
+
+class Line(Frozen):
+    """One line of the note: the finding in clear words, its spans, and what to check about it."""
+
+    id: str
+    text: str
+    items: tuple[str, ...] = ()
+    spans: tuple[Span, ...] = ()
+    checks: tuple[str, ...] = ()
+    unsure_words: tuple[int, ...] = ()
+    written: str | None = None  # "written 18:40 for 10:00" where a person typed the line
+
+
+class Section(Frozen):
+    """A part of the note, in the order of the hands."""
+
+    id: str
+    title: str
+    lines: tuple[Line, ...] = ()
+    subsections: tuple["Section", ...] = ()
+
+
+class Note(Frozen):
+    """A drafted note, before or after signing; everything a renderer needs and nothing it must look up."""
+
+    visit: str
+    recording: str
+    infant: Infant
+    age: Age | None = None
+    on: date
+    duration_ms: int = 0
+    audio_sha256: str | None = None
+    audio_type: str | None = None
+    sections: tuple[Section, ...]
+    remarks: tuple[Remark, ...] = ()
+    cautions: tuple[str, ...] = ()
+    program: str = ""
+    vocab_hash: str = ""
+    speech_model: SpeechModel | None = None
+    signed_by: str | None = None
+    signed_at: datetime | None = None
