@@ -18,7 +18,7 @@ class Mended:
     marked: Marked
     repaired: tuple[tuple[int, int], ...] = ()
     pending: tuple[Mark, ...] = ()
-    swap: bool = False
+    swaps: tuple[int, ...] = ()  # where "other way round" was said
     cued: bool = False
 
 
@@ -27,11 +27,12 @@ def mend(marked: Marked) -> Mended:
     marks = list(marked.marks)
     repaired: list[tuple[int, int]] = []
     pending: list[Mark] = []
-    swap = False
+    swaps: list[int] = []
     cued = False
     for hit in (*marked.cues.get("repair", ()), *_bare_no(marked)):
         if hit.payloads[0].gives == "swap":
-            swap = cued = True
+            cued = True
+            swaps.append(hit.a)
             continue
         cued = True
         after = [m for m in marks if hit.b <= m.a < hit.b + AFTER + 1]
@@ -48,7 +49,7 @@ def mend(marked: Marked) -> Mended:
             marks.remove(right)
         elif not any(m.b <= hit.a and m.kind in ("result", "concept") for m in marks):
             pending.append(right)
-    return Mended(replace(marked, marks=tuple(marks)), tuple(repaired), tuple(pending), swap, cued)
+    return Mended(replace(marked, marks=tuple(marks)), tuple(repaired), tuple(pending), tuple(swaps), cued)
 
 
 def _bare_no(marked: Marked) -> list[Hit[CueReading]]:

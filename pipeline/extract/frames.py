@@ -231,7 +231,12 @@ class FrameBuilder:
                 and self._only_sites(rest)
                 and (not frame.sites or (frame.results and frame.results[0].a < frame.sites[0].a))
             )
-            again = border and mark.side and mark.readings[0].site in {s.readings[0].site for s in frame.sites}
+            again = (
+                border
+                and self._only_sites(rest)
+                and mark.side
+                and mark.readings[0].site in {s.readings[0].site for s in frame.sites}
+            )
             own = not border and mark.readings[0].site in {
                 self._vocab.concepts[c].site for m in frame.concepts for c in m.says()
             }

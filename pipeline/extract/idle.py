@@ -19,7 +19,15 @@ class Idle:
 
     def is_idle(self, mark: Mark) -> bool:
         """Whether the mark is left out of the frames."""
-        return self._discourse(mark) or self._away(mark) or self._stranger(mark) or self._gain(mark)
+        checks = (self._discourse, self._away, self._stranger, self._gain, self._existential)
+        return any(check(mark) for check in checks)
+
+    def _existential(self, mark: Mark) -> bool:
+        """ "There's no lump": the "there" finds nothing."""
+        following = self._tokens[mark.a + 1].text if mark.a + 1 < len(self._tokens) else ""
+        return (
+            mark.word == "there" and not self._tokens[mark.a].stop and following in ("'s", "is", "are", "was", "were")
+        )
 
     def _gain(self, mark: Mark) -> bool:
         """ "up 400 grams" is a change of weight, no weight."""

@@ -60,7 +60,8 @@ class LeftOut(Hands):
                         steps=(step,),
                     )
                     ids += self._file([draft], clause)
-            if own and not ids and not frame.results:
+            told = any(r.role == "means" for m in frame.results for r in m.readings)
+            if own and not ids and not told:
                 step = ("result", "not_assessed", "said to be left out", *at)
                 drafts = [
                     Draft(

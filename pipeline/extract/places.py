@@ -25,7 +25,8 @@ class Places:
         found: list[Target] = []
         for mark in frame.levels:
             if mark.level is not None:
-                found.append(Target(mark.level.site, frame.site_sides.get(mark.a, frame.side), mark.level.text))
+                side = frame.site_sides.get(mark.a, frame.side)
+                found.append(Target(mark.level.site, "" if side == "both" else side, mark.level.text))
         regions = {t.site for t in found}
         for mark in frame.sites:
             reading = mark.readings[0]

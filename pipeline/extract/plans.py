@@ -79,25 +79,12 @@ class Plans(Filing):
             last += 1
         a, b = self._clauses[first].a, self._clauses[last].b
         cues = marked.acts(a, b)
-        if (
-            "advice.return_if" not in self._vocab.concepts
-            or not ({"contact", "watch_for"} & cues)
-            or "hypothetical" not in cues
-        ):
+        words = {t.text for t in marked.tokens[a:b]}
+        conditional = bool(words & set(self._vocab.words.get("conditions", ())))
+        unreal = "would" in words and "you" not in words  # "that would be an emergency" is an explanation
+        asked = marked.tokens[b - 1].stop == "?"
+        if not {"contact", "watch_for"} & cues or not conditional or unreal or asked:
             return []
-        if marked.tokens[b - 1].stop == "?" or (
-            "would" in {t.text for t in marked.tokens[a:b]} & {"would"}
-            and "you" not in {t.text for t in marked.tokens[a:b]}
-        ):
-            return []
-        draft = Draft(
-            "advice.return_if",
-            None,
-            "none",
-            None,
-            "given",
-            a,
-            b,
-            steps=(("concept", "advice.return_if", "condition and contact", a, b),),
-        )
+        step = ("concept", "advice.return_if", "condition and contact", a, b)
+        draft = Draft("advice.return_if", None, "none", None, "given", a, b, steps=(step,))
         return self._file([draft], replace(clause, a=a, b=b))

@@ -126,6 +126,8 @@ class Resolver(Places):
             fitted = fit_result(self.vocab, concept_id, word)
             if fitted is not None:
                 used.add(word.a)
+                if denied and concept.negated and word.a < mark.a:
+                    continue  # "there … no lump": the denial of the concept itself holds
                 if result is None or result == "open":  # "open, soft and flat" is normal (contract, convention 7)
                     result, rule = fitted, "result word"
                     if frame.denied(word):
@@ -191,6 +193,8 @@ class Resolver(Places):
         for word in frame.results:
             if word.a in used:
                 continue
+            if any(fit_result(self.vocab, d.concept, word) == d.result for d in drafts):
+                continue  # "not tilted, neutral": said again in other words
             carried = self._carry(word, own, frame, focus, kinds)
             if carried is not None:
                 held = self._with_focus_side(context, focus)
@@ -309,6 +313,12 @@ class Resolver(Places):
                 return [self._draft(frame, listed, p, "rotated", None, marked, "level and side", mark) for p in own]
         if concept is not None and focus.result and self._same(frame, marked):
             return self._copied(frame, concept, focus.result, own, context, marked, mark)
+        contrast = frame.ellipsis is not None and marked.tokens[frame.ellipsis.b - 1].text in ("not", "n't")
+        if contrast and own and concept is not None and focus.result and focus.clause_of_concept >= focus.now - 1:
+            turned = opposite(self.vocab, concept.id, focus.result)
+            if turned is not None:  # "L4 is turned to the right, L5 is not"
+                places = self.place(concept, own, ())
+                return [self._draft(frame, concept, p, turned, None, marked, "carried denial", mark) for p in places]
         if frame.ellipsis is not None and own and not frame.concepts and "finding" in kinds:
             overall = self.vocab.concepts["exam.overall"]
             return [self._draft(frame, overall, p, "normal", None, marked, "nothing there", mark) for p in own]

@@ -37,10 +37,6 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
     ) -> None:
         super().__init__(vocab, resolver, state, words, mended, clauses)
         self.classes: list[tuple[ClauseClass, str, tuple[str, ...], tuple[str, ...]]] = []
-        if mended.pending:
-            self._correct_earlier(mended.pending)
-        if mended.swap:
-            self._swap()
 
     def take(self, clause: Clause, act: Act) -> None:
         """Read one clause into the ledger and class it."""
@@ -56,6 +52,9 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         ids: list[str] = []
         if (state.question is not None or state.offered) and act.name != "question":
             ids += self._answer(clause, now)
+        self._correct_earlier([m for m in self._mended.pending if clause.a <= m.a < clause.b])
+        if any(clause.a <= at < clause.b for at in self._mended.swaps):
+            self._swap()
         frames = FrameBuilder(self._vocab, marked, clause).build(repaired=self._mended.repaired)
         if ids:  # the bare number of an answer is no measurement of its own
             frames = [f for f in frames if not f.numbers or f.concepts or f.results or f.sites]
@@ -131,7 +130,11 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             )
             if act.name == "announce" and not self._after_comma(frame, clause):
                 drafts = [d for d in drafts if self._vocab.concepts[d.concept].kind != "finding"]
-            drafts = [self._withheld(d, frame) for d in drafts if not self._no_other(d, frame)]
+            drafts = [
+                self._withheld(d, frame)
+                for d in drafts
+                if not self._no_other(d, frame) and not self._only_now(d, clause)
+            ]
             drafts = self._timed(drafts, clause, marks)
             drafts = self._rechecked(drafts, frames, own)
             filed = self._file(drafts, clause)
@@ -167,6 +170,12 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
     def _after_comma(self, frame: Frame, clause: Clause) -> bool:
         """ "Let me see the hips, both fine": what follows the comma was found."""
         return any(self._marked.tokens[k].stop == "," for k in range(clause.head, max(frame.a, clause.head)))
+
+    def _only_now(self, draft: Draft, clause: Clause) -> bool:
+        """ "He cried when I touched it" during the exam is no history of crying; "every evening" would be."""
+        words = {t.text for t in self._marked.tokens[clause.a : clause.b]}
+        told = bool(words & set(self._vocab.words.get("at_home", ())))
+        return draft.concept in self._vocab.words.get("told_only", ()) and self._state.focus.seen and not told
 
     def _no_other(self, draft: Draft, frame: Frame) -> bool:
         """ "No other birthmarks" denies the rest, not the one just found."""
