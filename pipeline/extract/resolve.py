@@ -193,7 +193,7 @@ class Resolver(Places):
         for word in frame.results:
             if word.a in used:
                 continue
-            if any(fit_result(self.vocab, d.concept, word) == d.result for d in drafts):
+            if any(r.role == "means" and r.result == d.result != "normal" for d in drafts for r in word.gives()):
                 continue  # "not tilted, neutral": said again in other words
             carried = self._carry(word, own, frame, focus, kinds)
             if carried is not None:

@@ -67,7 +67,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             ids += self._return_if(clause)
         else:
             ids += self._read(clause, act, frames, marks, now)
-        if marks:
+        if ids or any(m.kind in ("concept", "result") for m in marks):
             state.last = tuple(ids)
         if ids:
             return self._class(ClauseClass.ITEM, "", tuple(dict.fromkeys(ids)), terms)
