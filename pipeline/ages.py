@@ -2,7 +2,9 @@
 
 Corrected age = age since birth minus the weeks that were missing to 40, for infants born before 37 completed weeks
 (American Academy of Pediatrics, Committee on Fetus and Newborn, "Age terminology during the perinatal period",
-Pediatrics 2004;114:1362-1364; from memory). From 37 weeks on, and after 24 months, the two are the same.
+Pediatrics 2004;114:1362-1364; from memory; worked example "born 35 weeks, 8 weeks old: 3 weeks", gpnotebook.com,
+published and seen). From 37 weeks on, and after 24 months (US MCHB, published and seen), the two are the same; where
+guidance differs on who is corrected and how long, the choice is our recommendation.
 """
 
 import math
@@ -17,7 +19,8 @@ FULL_WEEKS = 40
 CORRECTED_UNTIL_DAYS = 730
 GESTATION_RANGE = (22, 44)  # completed weeks; outside it a typing slip is likelier (common practice, no source)
 MAX_YEARS = 6  # the norms end before it; "18 years" for "18 weeks" is refused
-_DAYS = {"d": 1.0, "w": 7.0, "m": 30.4375, "y": 365.25}  # mean Gregorian month and year
+DAYS = {"d": 1.0, "wk": 7.0, "mo": 30.4375, "y": 365.25}  # a month = 365.25 / 12 days, as the WHO day tables count
+_UNITS = {name[0]: name for name in DAYS}
 _EXAMPLES = 'for example "9 weeks", "5 days", "3 months corrected" or "7 weeks 3 days"'
 _PART = re.compile(r"(\d{1,4}(?:\.\d{1,2})?)\s*(days?|d|weeks?|wks?|wk|w|months?|mos?|mo|m|years?|yrs?|y)\b", re.I)
 _FILLERS = re.compile(r"^(?:[\s,]|and\b|old\b)*$", re.I)
@@ -33,18 +36,18 @@ def parse_age(text: str, gestation_weeks: int | None = None) -> Age:
     Raises InputError where the text is not an age, the same unit stands twice, or the age is above ``MAX_YEARS``.
     """
     said = " ".join(text.split())
-    bare, corrected = _CORRECTED.subn(" ", said)
+    bare, from_due_date = _CORRECTED.subn(" ", said)
     parts = _PART.findall(bare)
     units = [unit[0].lower() for _, unit in parts]
-    if not parts or not _FILLERS.match(_PART.sub(" ", bare)) or len(set(units)) != len(units) or corrected > 1:
+    if not parts or not _FILLERS.match(_PART.sub(" ", bare)) or len(set(units)) != len(units) or from_due_date > 1:
         raise InputError(f'age "{said[:60]}" cannot be read; write it as number and unit, {_EXAMPLES}.')
-    days = math.ceil(sum(float(number) * _DAYS[unit] for (number, _), unit in zip(parts, units, strict=True)))
-    if days > MAX_YEARS * _DAYS["y"]:
+    days = math.ceil(sum(float(number) * DAYS[_UNITS[unit]] for (number, _), unit in zip(parts, units, strict=True)))
+    if days > MAX_YEARS * DAYS["y"]:
         raise InputError(f'age "{said[:60]}" is more than {MAX_YEARS} years; this is for infants. Is the unit right?')
     check_gestation(gestation_weeks)
-    if corrected:
+    if from_due_date:
         return Age(days=days + (_missing_days(gestation_weeks) or 0), corrected_days=days, as_said=said)
-    return Age(days=days, corrected_days=_corrected(days, gestation_weeks), as_said=said)
+    return Age(days=days, corrected_days=corrected(days, gestation_weeks), as_said=said)
 
 
 def age_from_birth(born: date, on: date, gestation_weeks: int | None = None) -> Age:
@@ -52,9 +55,15 @@ def age_from_birth(born: date, on: date, gestation_weeks: int | None = None) -> 
     if born > on:
         raise InputError(f"birth date {born} lies after the visit on {on}; check --born and --on.")
     days = (on - born).days
-    if days > MAX_YEARS * _DAYS["y"]:
+    if days > MAX_YEARS * DAYS["y"]:
         raise InputError(f"birth date {born} is more than {MAX_YEARS} years before the visit on {on}; check the year.")
-    return Age(days=days, corrected_days=_corrected(days, check_gestation(gestation_weeks)))
+    return Age(days=days, corrected_days=corrected(days, check_gestation(gestation_weeks)))
+
+
+def corrected(days: int, gestation_weeks: int | None) -> int | None:
+    """Corrected age in days, negative before the due date; None where the gestation is not known and it matters."""
+    missing = 0 if days > CORRECTED_UNTIL_DAYS else _missing_days(gestation_weeks)
+    return None if missing is None else days - missing
 
 
 def parse_date(text: str, what: str) -> date:
@@ -71,12 +80,6 @@ def check_gestation(weeks: int | None) -> int | None:
     if weeks is not None and not low <= weeks <= high:
         raise InputError(f"gestation of {weeks} weeks cannot be; give completed weeks from {low} to {high}.")
     return weeks
-
-
-def _corrected(days: int, gestation_weeks: int | None) -> int | None:
-    """Negative before the due date; None where the gestation is not known."""
-    missing = 0 if days > CORRECTED_UNTIL_DAYS else _missing_days(gestation_weeks)
-    return None if missing is None else days - missing
 
 
 def _missing_days(gestation_weeks: int | None) -> int | None:

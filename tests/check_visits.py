@@ -2,7 +2,8 @@
 
 from itertools import count
 
-from pipeline.check import Norms, Options, PastVisit, check, corrected, load_norms
+from pipeline.ages import corrected
+from pipeline.check import Norms, Options, PastVisit, check, load_norms
 from pipeline.check.ages import MONTH
 from pipeline.model import Age, Infant, Item, Kind, Onset, Remark, Side, Span, Urgency
 

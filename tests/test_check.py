@@ -7,13 +7,13 @@ from check_visits import NORMS, old, one, raised, rules, spread
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.ages import corrected
 from pipeline.check import (
     Options,
     PastVisit,
     age_at_visit,
     both_shown,
     check,
-    corrected,
     growth_points,
     standing_cautions,
 )

@@ -5,7 +5,7 @@
 Facts are data (vocab/norms/, red_flags, cautions, coverage, jurisdiction); this package only applies them.
 """
 
-from pipeline.check.ages import age_at_visit, both_shown, corrected
+from pipeline.check.ages import age_at_visit, both_shown
 from pipeline.check.coverage import Coverage, Entry, State, coverage
 from pipeline.check.engine import check
 from pipeline.check.growth import GrowthPoint, growth_points, z_score
@@ -27,7 +27,6 @@ __all__ = [
     "age_at_visit",
     "both_shown",
     "check",
-    "corrected",
     "coverage",
     "growth_points",
     "load_norms",

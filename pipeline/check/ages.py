@@ -1,9 +1,6 @@
 """Age since birth and age corrected for prematurity: how they are found, shown, and held against a rule's window.
 
-Corrected = since birth minus what was missing to 40 weeks, for those born before 37+0, through 24 months. Sources:
-the worked example "born 35 weeks, 8 weeks old: 3 weeks" (gpnotebook.com, published and seen); to 24 months (US
-MCHB, published and seen); where guidance differs on who and how long, the choice is our recommendation.
-Fever, bruising and jaundice go by age since birth.
+How an age is corrected stands in ``pipeline.ages``. Fever, bruising and jaundice go by age since birth.
 """
 
 import math
@@ -11,26 +8,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from pipeline.ages import age_from_birth
-from pipeline.check.rows import DAYS, Rule
+from pipeline.ages import DAYS, FULL_WEEKS, TERM_WEEKS, age_from_birth, corrected
+from pipeline.check.rows import Rule
 from pipeline.model import Age, Infant, Item
 
 MONTH = DAYS["mo"]
-TERM_WEEKS = 40
-CORRECT_BELOW_WEEKS = 37
-CORRECT_UNTIL_DAYS = 24 * MONTH
 EARLIEST_WEEKS = 23  # the youngest gestation that is thought possible where it is not known
-OLDEST_DAYS = 3 * 366
-
-
-def corrected(days: int, gestation_weeks: int | None) -> int | None:
-    """Corrected age in days (negative before term); the age itself at term or after 24 months; None = unknown."""
-    if days > CORRECT_UNTIL_DAYS:
-        return days
-    if gestation_weeks is None:
-        return None
-    missing = TERM_WEEKS - gestation_weeks if gestation_weeks < CORRECT_BELOW_WEEKS else 0
-    return days - 7 * missing
 
 
 def gestation(infant: Infant, items: Iterable[Item] = ()) -> int | None:
@@ -108,7 +91,7 @@ def in_window(rule: Rule, infant: Infant, age: Age | None, weeks: int | None) ->
     if rule.preterm is not None and overlaps:
         if weeks is None:
             return Verdict(False, "gestation")
-        if rule.preterm != (weeks < CORRECT_BELOW_WEEKS):
+        if rule.preterm != (weeks < TERM_WEEKS):
             return Verdict(False)
     if inside_low and inside_high:
         return Verdict(True)
@@ -120,7 +103,7 @@ def _span(rule: Rule, age: Age) -> tuple[int, int]:
     if rule.age == "chronological":
         return age.days, age.days
     if age.corrected_days is None:
-        return max(age.days - 7 * (TERM_WEEKS - EARLIEST_WEEKS), 0), age.days
+        return max(age.days - 7 * (FULL_WEEKS - EARLIEST_WEEKS), 0), age.days
     days = max(age.corrected_days, 0)
     lower = min(days, age.days) if rule.age == "either" else days
     return lower, lower
@@ -133,7 +116,7 @@ def in_days_of(which: str, start: float, end: float, age: Age | None) -> bool | 
     days = age.corrected_days if which == "corrected" else age.days
     if days is not None:
         return start <= max(days, 0) < end
-    earliest = max(age.days - 7 * (TERM_WEEKS - EARLIEST_WEEKS), 0)
+    earliest = max(age.days - 7 * (FULL_WEEKS - EARLIEST_WEEKS), 0)
     inside = {start <= day < end for day in (earliest, age.days)}
     if len(inside) == 1 and not (earliest < start and end <= age.days):
         return inside.pop()

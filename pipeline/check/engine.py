@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from pipeline.ages import corrected
 from pipeline.check import ages, growth, tables
 from pipeline.check.contradictions import contradictions
 from pipeline.check.facts import Fact, Facts, fact_of, without
@@ -75,7 +76,7 @@ def check(
 def _with_correction(age: Age | None, weeks: int | None) -> Age | None:
     if age is None or age.corrected_days is not None:
         return age
-    return age.model_copy(update={"corrected_days": ages.corrected(age.days, weeks)})
+    return age.model_copy(update={"corrected_days": corrected(age.days, weeks)})
 
 
 def _dated(visit: PastVisit, weeks: int | None) -> growth.Visit | None:

@@ -4,7 +4,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.check.rows import DAYS, When
+from pipeline.ages import DAYS
+from pipeline.check.rows import When
 from pipeline.model import Item, Onset, Span
 
 

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from pipeline.ages import DAYS
 from pipeline.check.ages import both_shown
 from pipeline.check.facts import Fact, Facts
 from pipeline.check.growth import STEMS, Sex, Visit
 from pipeline.check.norms import Norms
 from pipeline.check.remarks import cited, items_of, spans_of
-from pipeline.check.rows import DAYS, Tolerance
+from pipeline.check.rows import Tolerance
 from pipeline.model import Age, Infant, Remark, Span, Urgency, Word, span_of
 
 CHOICES = ("the right infant, the chart is wrong", "the right infant, misheard", "the wrong chart is open")

@@ -5,10 +5,10 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
+from pipeline.ages import DAYS
 from pipeline.model import Mark, Urgency
 from pipeline.vocabulary import Entry
 
-DAYS = {"d": 1.0, "wk": 7.0, "mo": 30.4375, "y": 365.25}  # a month = 365.25 / 12 days, as the WHO day tables count
 _AGE = re.compile(r"(\d+(?:\.\d+)?) (d|wk|mo|y)")
 
 
