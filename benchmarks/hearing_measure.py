@@ -20,6 +20,7 @@ _ALIKE = {
     "kg": "kilograms", "kgs": "kilograms", "kilos": "kilograms", "cm": "centimeters", "centimetres": "centimeters",
     "centimetre": "centimeter", "mm": "millimeters", "mum": "mom", "mum's": "mom's", "okay": "ok",
     "fontanel": "fontanelle", "mister": "mr", "percent": "%", "babinsky": "babinski",
+    "cephalohaematoma": "cephalohematoma",
 }  # fmt: skip
 
 

@@ -16,6 +16,7 @@ _LETTERS = re.compile(r"[^\w'-]+")
 _SHORTEST = 4  # letters: shorter rare words are parts and abbreviations
 _NEAR = 0.85  # similarity of sound at which a word that is none is taken for a term's word
 _NAMED = re.compile(r'"([^"]+)"')
+_HANDS = 6  # known mishearings that being named in every examination is worth
 _STEM = 6  # words alike so far are taken as one: gluteal, gluteus
 
 
@@ -29,6 +30,11 @@ def _english() -> tuple[frozenset[str], frozenset[str]]:
     """The common and the less common words of English (vocab/english.txt)."""
     common, _, rest = data_path("vocab/english.txt").read_text(encoding="utf-8").partition("\n# less common\n")
     return frozenset(common.split()), frozenset(rest.partition("\n# rare\n")[0].split())
+
+
+def _hands(entry: Concept | Site) -> bool:
+    """What is named while the hands examine: a structure, a test, a reflex."""
+    return isinstance(entry, Site) or entry.id.startswith(("test.", "reflex."))
 
 
 class Terms:
@@ -99,11 +105,11 @@ class Terms:
         return dealt
 
     def _misheard(self) -> list[str]:
-        """Rare words of the vocabulary, the most misheard entry first, each stem once."""
+        """Rare words of the vocabulary, each stem once, by how often misheard and whether hands look for them."""
         common, less = _english()
         ranked: list[str] = []
         taken: set[str] = set()
-        for entry in sorted(self._entries, key=lambda e: -len(e.misheard)):
+        for entry in sorted(self._entries, key=lambda e: -len(e.misheard) - _HANDS * _hands(e)):
             for word in (plain(w) for say in entry.say for w in say.split()):
                 rare = len(word) >= _SHORTEST and word.isalpha() and word not in common and word not in less
                 if rare and word[:_STEM] not in taken:
