@@ -7,6 +7,7 @@ from pipeline.extract.clauses import Clause
 from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
+from pipeline.extract.ledger import extend
 from pipeline.extract.marks import Mark
 from pipeline.extract.measures import measured
 from pipeline.extract.places import OTHER
@@ -31,10 +32,30 @@ class Afterthoughts(Filing):
                 flags = tuple(f for f in item.flags if f != "side_missing")
                 span = span_of(self._words, *self._range(clause.a, clause.b))
                 self._state.ledger.amend(
-                    item.id, self._state.clause, step, side=frame.side, flags=flags, evidence=(*item.evidence, span)
+                    item.id, self._state.clause, step, side=frame.side, flags=flags, evidence=extend(item, span)
                 )
                 return [item.id]
         return []
+
+    def _weaker_side(self, frame: Frame, clause: Clause, ids: list[str]) -> bool:
+        """ "Moro is asymmetrical, right side poor": its side is the weaker one (contract, convention 12)."""
+        if frame.side not in OTHER or not frame.results or frame.concepts:
+            return False
+        bad = set(self._vocab.words["bad_results"])
+        if not any(r.result in bad for m in frame.results for r in m.gives()):
+            return False
+        for record in self._state.ledger.last((*ids, *self._state.last)):
+            item = record.item
+            if item.result == "asymmetrical" and item.side == "none" and item.concept.startswith("reflex."):
+                step = TraceStep(slot="side", value=frame.side, rule="weaker side", words=self._range(frame.a, frame.b))
+                flags = tuple(f for f in item.flags if f != "side_missing")
+                span = span_of(self._words, *self._range(clause.a, clause.b))
+                evidence = extend(item, span)
+                slots = {"side": frame.side, "flags": flags, "evidence": evidence}
+                self._state.ledger.amend(item.id, self._state.clause, step, **slots)
+                ids.append(item.id)
+                return True
+        return False
 
     def _late_site(self, frame: Frame, clause: Clause, own: tuple[Target, ...]) -> list[str]:
         """ "This side's tight, the right one, it's the SCM": the structure comes last."""
@@ -52,7 +73,7 @@ class Afterthoughts(Filing):
             span = span_of(self._words, *self._range(clause.a, clause.b))
             site = self._vocab.sites[own[0].site or ""]
             side = item.side if site.paired or item.side != "both" else "none"
-            slots = {"site": site.id, "side": side, "level": own[0].level, "evidence": (*item.evidence, span)}
+            slots = {"site": site.id, "side": side, "level": own[0].level, "evidence": extend(item, span)}
             self._state.ledger.amend(item.id, self._state.clause, step, **slots)
             return [item.id]
         return []
@@ -83,7 +104,7 @@ class Afterthoughts(Filing):
                 result = "done" if result in ("released", "partial") else result
             span = span_of(self._words, *self._range(clause.a, clause.b))
             step = TraceStep(slot="result", value=result, rule="after treatment", words=span.words)
-            state.ledger.amend(item.id, state.clause, step, result=result, evidence=(*item.evidence, span))
+            state.ledger.amend(item.id, state.clause, step, result=result, evidence=extend(item, span))
             ids.append(item.id)
             return True
         return False

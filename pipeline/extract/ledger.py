@@ -139,10 +139,9 @@ class Ledger:
         return None
 
     def _repeat(self, record: Record, item: Item, clause: int) -> str:
-        spans = (
-            *record.item.evidence,
-            *(s for s in item.evidence if s.words not in {e.words for e in record.item.evidence}),
-        )
+        spans = record.item.evidence
+        for span in item.evidence:
+            spans = extend(record.item.model_copy(update={"evidence": spans}), span)
         merged = record.item.model_copy(
             update={
                 "evidence": spans,
@@ -211,5 +210,9 @@ def _with(flags: tuple[str, ...], flag: str) -> tuple[str, ...]:
 
 
 def extend(item: Item, span: Span) -> tuple[Span, ...]:
-    """An item's evidence with one more span, if it is new."""
-    return item.evidence if span in item.evidence else (*item.evidence, span)
+    """An item's evidence with one more span; of spans with the same role, one inside another is said only once."""
+    same = [s for s in item.evidence if s.role == span.role]
+    if any(s.words[0] <= span.words[0] and span.words[1] <= s.words[1] for s in same):
+        return item.evidence
+    inside = [s for s in same if span.words[0] <= s.words[0] and s.words[1] <= span.words[1]]
+    return (*(s for s in item.evidence if s not in inside), span)

@@ -9,6 +9,7 @@ from pipeline.extract.drafts import Draft
 from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
 from pipeline.extract.hands import Hands
+from pipeline.extract.ledger import extend
 from pipeline.extract.marks import Mark
 from pipeline.extract.places import OTHER
 from pipeline.model import TraceStep, span_of
@@ -98,7 +99,7 @@ class LeftOut(Hands):
                     step,
                     result="not_assessed",
                     reason=reason,
-                    evidence=(*item.evidence, span),
+                    evidence=extend(item, span),
                 )
                 return [item.id]
         return self._named_and_left(clause, at)

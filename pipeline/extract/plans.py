@@ -8,6 +8,7 @@ from pipeline.extract.drafts import Draft
 from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
+from pipeline.extract.ledger import extend
 from pipeline.extract.marks import Mark
 from pipeline.model import span_of
 
@@ -33,7 +34,7 @@ class Plans(Filing):
                 if item.concept == "plan.next_visit" and item.value is None and state.clause - record.clause <= 1:
                     span = span_of(self._words, *self._range(clause.a, clause.b))
                     slots = {"result": "value", "value": round(number.value, 2), "unit": number.unit}
-                    state.ledger.amend(item.id, state.clause, None, evidence=(*item.evidence, span), **slots)
+                    state.ledger.amend(item.id, state.clause, None, evidence=extend(item, span), **slots)
         return out
 
     def _rechecked(self, drafts: Sequence[Draft], frames: Sequence[Frame], own: Sequence[Target]) -> list[Draft]:

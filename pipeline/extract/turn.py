@@ -122,7 +122,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         if skipped is not None and not self._withholds(marks):
             return ids + self._skipped(clause, frames, skipped, now)
         for frame in frames:
-            if self._treated(frame, clause, ids):
+            if self._treated(frame, clause, ids) or self._weaker_side(frame, clause, ids):
                 continue
             state.focus.seen = state.focus.seen or self._marked.tokens[clause.head].text in ("that", "this")
             drafts, own = self._resolver.read(
