@@ -133,6 +133,8 @@ class Places:
                 return (replace(same, side=lead) if lead else same,)
             return (Target(concept.site, lead, None, any(t.plural for t in fitting)),)
         held = [t for t in focus if self.distance(concept, t.site) is not None]
+        if concept.id == "technique.withheld" and not pointed:
+            return (Target("whole_body"),)  # "I'm not treating her today"
         if held:
             return tuple(replace(t, side=lead) if lead else t for t in held)
         return (Target(concept.on[0], lead),) if concept.on else ()

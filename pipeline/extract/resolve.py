@@ -9,7 +9,7 @@ from pipeline.extract.frames import Frame
 from pipeline.extract.lexicon import Reading
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.measures import by_unit, value_of
-from pipeline.extract.places import FAR, NAMED_ONLY, OTHER, SEATED, VIEWER, Places
+from pipeline.extract.places import FAR, OTHER, SEATED, VIEWER, Places
 from pipeline.extract.results import fit_result, is_good, opposite
 from pipeline.model import Kind
 from pipeline.vocabulary import Concept, Vocabulary
@@ -139,7 +139,8 @@ class Resolver(Places):
             result, rule = self._denied(concept), "denied"
         if result is None and frame.ellipsis is not None:
             result, rule = self._denied(concept), "denied"
-        if result is None and not denied and not self._heading(frame, concept, marked):
+        idle = self._heading(frame, concept, marked) or self._not_asked_for(frame, concept, marked)
+        if result is None and not denied and not idle:
             result, rule = concept.stated, "stated"
         if result is None:
             return []
@@ -147,7 +148,7 @@ class Resolver(Places):
         if concept.kind == "finding":  # the level was said of what came before
             context = [replace(t, level=None) for t in context]
         held = own or ((Target(None, side_said),) if side_said else ())
-        pointed = concept.id in NAMED_ONLY and self._points(frame, marked)
+        pointed = self._points(frame, marked)
         places = self.place(concept, held, () if own else context, pointed=pointed)
         return [
             self._draft(frame, concept, place, result, value, marked, rule, mark)
@@ -155,13 +156,17 @@ class Resolver(Places):
         ]
 
     def _points(self, frame: Frame, marked: Marked) -> bool:
-        """ "an X-ray of that one", "send you with it": the object is the structure in hand."""
-        words = [t.text for t in marked.tokens[frame.a : min(frame.b + 4, len(marked.tokens))]]
-        return any(
-            w in ("of", "for", "at")
-            and words[k + 1 : k + 2]
-            and words[k + 1] in ("that", "it", "this", "those", "them")
-            for k, w in enumerate(words)
+        """ "an X-ray of that one", "leaving those alone": the object is the structure in hand."""
+        near = {t.text for t in marked.tokens[frame.a : frame.b + 4]}
+        return bool(near & {"that", "those", "them", "it"})
+
+    def _not_asked_for(self, frame: Frame, concept: Concept, marked: Marked) -> bool:
+        """ "Once the X-ray's back" asks for no X-ray: a referral or a picture needs a word that asks for it."""
+        if concept.id not in ("plan.imaging", "plan.refer"):
+            return False
+        near = {t.text for t in marked.tokens[max(0, frame.a - 9) : frame.b + 4]}
+        return bool(near & set(self.vocab.words.get("had_already", ()))) and not near & set(
+            self.vocab.words["requests"]
         )
 
     def _heading(self, frame: Frame, concept: Concept, marked: Marked) -> bool:
@@ -272,7 +277,8 @@ class Resolver(Places):
             return []
         value = value_of(concept, frame)
         side = self._side_only(frame)
-        places = self.place(concept, own or ((Target(None, side),) if side else ()), context)
+        held = own or ((Target(None, side),) if side else ())
+        places = self.place(concept, held, context, pointed=self._points(frame, marked))
         return [self._draft(frame, concept, p, said, value, marked, rule, word) for p in self._seats(concept, places)]
 
     def _carried(

@@ -114,6 +114,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         cues = marked.acts(clause.a, clause.b)
         kinds = kinds_of(act, self._present(clause, marks, cues), cues)
         ids: list[str] = []
+        if self._told_of_before(clause):
+            kinds = kinds - {"finding"}
         if not kinds:
             return ids
         if "history" in kinds:
@@ -170,6 +172,12 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
     def _after_comma(self, frame: Frame, clause: Clause) -> bool:
         """ "Let me see the hips, both fine": what follows the comma was found."""
         return any(self._marked.tokens[k].stop == "," for k in range(clause.head, max(frame.a, clause.head)))
+
+    def _told_of_before(self, clause: Clause) -> bool:
+        """ "He was jaundiced": how the infant was is told, not found."""
+        opening = [t.text for t in self._marked.tokens[clause.head : clause.head + 2]]
+        today = "today" in self._marked.acts(clause.a, clause.b)
+        return opening[:1] in (["he"], ["she"]) and opening[1:] in (["was"], ["had"]) and not today
 
     def _only_now(self, draft: Draft, clause: Clause) -> bool:
         """ "He cried when I touched it" during the exam is no history of crying; "every evening" would be."""
