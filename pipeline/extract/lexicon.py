@@ -18,6 +18,7 @@ from pipeline.vocabulary import Vocabulary
 GAP = "~~"
 GAP_WORDS = 3
 WORD_FOR_WORD = ("acts", "answers", "clauses", "negation", "repair", "tags")  # "going to" announces, "goes to" does not
+ALONE = ("answers", "clauses", "negation")  # looked for by themselves, fillers included; the others in two passes
 P = TypeVar("P")
 
 
@@ -76,6 +77,17 @@ class PhraseIndex(Generic[P]):
         ends: frozenset[int] = frozenset(),
     ) -> list[Hit[P]]:
         """All longest hits in the tokens at positions ``stream``, in order. ``starts``/``ends``: clause borders."""
+        return longest(self.matches(stream, tokens, starts=starts, ends=ends))
+
+    def matches(
+        self,
+        stream: Sequence[int],
+        tokens: Sequence[Token],
+        *,
+        starts: frozenset[int] = frozenset(),
+        ends: frozenset[int] = frozenset(),
+    ) -> dict[tuple[int, ...], list[P]]:
+        """All hits, overlapping ones too: what stands at the positions of their fixed words."""
         keys = [tokens[k].text if self._exact else tokens[k].stem for k in stream]
         firsts = self._root.next
         found: dict[tuple[int, ...], list[P]] = {}
@@ -93,7 +105,7 @@ class PhraseIndex(Generic[P]):
                         continue
                     found.setdefault(tuple(stream[f] for f in fixed), []).append(payload)
                 paths += self._onward(node, fixed, keys, stream, tokens)
-        return _longest(found)
+        return found
 
     def _onward(
         self,
@@ -124,7 +136,7 @@ class PhraseIndex(Generic[P]):
         return onward
 
 
-def _longest(together: dict[tuple[int, ...], list[P]]) -> list[Hit[P]]:
+def longest(together: dict[tuple[int, ...], list[P]]) -> list[Hit[P]]:
     """Keep the longest of overlapping hits (the earlier of equals); equal positions share one hit."""
     taken: set[int] = set()
     hits = []
@@ -196,8 +208,11 @@ class Lexicon:
             for say, level in site.levels.items():
                 self._site(say, Reading("site", site=site.id, level=level, singular=say))
         for category, cues in self.vocab.cues.items():
+            if category in ("degree", "forms", "numbers", "units"):
+                continue
             exact = category in WORD_FOR_WORD
-            index: PhraseIndex[CueReading] = PhraseIndex(exact=exact, over_commas=True)
+            group = category if category in ALONE else "exact" if exact else "stems"
+            index = self.cues.setdefault(group, PhraseIndex(exact=exact, over_commas=True))
             for cue in cues:
                 for say in cue.say:
                     text = say.strip("^$ ")
@@ -207,7 +222,6 @@ class Lexicon:
                         at_start=say.startswith("^"),
                         at_end=say.endswith("$"),
                     )
-            self.cues[category] = index
 
     def _term(self, say: str, reading: Reading) -> None:
         """Add a form of a concept, unless too little is left of it in the stream of terms.
@@ -242,6 +256,23 @@ class Lexicon:
         """Whole words and gaps of a phrase."""
         parts = f" {text} ".split(f" {GAP} ")
         return [w for k, part in enumerate(parts) for w in [GAP] * (k > 0) + self.tokeniser.phrase(part)]
+
+    def find_cues(
+        self, tokens: Sequence[Token], spoken: Sequence[int], starts: frozenset[int], ends: frozenset[int]
+    ) -> dict[str, tuple[Hit[CueReading], ...]]:
+        """The longest cues of each category. Fillers count in answers and denials: "mm-hmm" is one, "not just" none."""
+        everything = range(len(tokens))
+        found: dict[str, tuple[Hit[CueReading], ...]] = {}
+        for group, index in self.cues.items():
+            if group == "clauses":
+                continue
+            stream = everything if group in ALONE else spoken
+            apart: dict[str, dict[tuple[int, ...], list[CueReading]]] = {}
+            for fixed, payloads in index.matches(stream, tokens, starts=starts, ends=ends).items():
+                for payload in payloads:
+                    apart.setdefault(payload.category, {}).setdefault(fixed, []).append(payload)
+            found.update({category: tuple(longest(hits)) for category, hits in apart.items()})
+        return found
 
     def spoken(self, tokens: Sequence[Token]) -> list[int]:
         """Positions without fillers: the stream in which cues are looked for."""

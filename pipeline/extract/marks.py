@@ -75,18 +75,9 @@ class Marker:
         """``starts``/``ends``: first and last token of each clause. ``region``: the site now under the hands."""
         lexicon = self._lexicon
         spoken = lexicon.spoken(tokens)
-        everything = range(len(tokens))  # "mm-hmm" is a filler and an answer, "not just" no denial
         degrees = lexicon.degrees.find(spoken, tokens)
         content = lexicon.content(tokens, degrees)
-        cues = {
-            category: tuple(
-                index.find(
-                    everything if category in ("answers", "negation") else spoken, tokens, starts=starts, ends=ends
-                )
-            )
-            for category, index in lexicon.cues.items()
-            if category not in ("units", "numbers", "forms", "degree")
-        }
+        cues = lexicon.find_cues(tokens, spoken, starts, ends)
         firm = lexicon.terms.find(content, tokens)
         terms = _together(firm, lexicon.results.find(content, tokens))
         levels = self._numbers.levels(tokens, region)
