@@ -83,7 +83,7 @@ def _fuse_one(
         i0, i1 = place.i0, place.i1
         new = [replace(w, text=terms.written(t)) for w, t in zip(hot[j0:j1], theirs[j0:j1], strict=True)]
         needed = 0.0 if i0 == i1 else _needed(place.alike, _real(ours[i0:i1]), clinical)
-        margin = scorer.change(text, i0, i1, [w.text for w in new])
+        margin = scorer.change(text, i0, i1, [w.text for w in new], enough=needed)
         if margin >= needed:
             out += words[done:i0]
             out += _put(words[i0:i1], new, margin)

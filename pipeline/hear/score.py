@@ -12,7 +12,8 @@ from pipeline.model import Transcript, WordRange
 from pipeline.sound import similarity, sounds_of
 
 _AFTER = 8  # words after a change whose probability still counts
-_CLEAR, _HOPELESS = 0.0, -30.0  # nats: beyond these a second opinion changes nothing
+_HOPELESS = -30.0  # nats: below this a second opinion changes nothing
+_ENOUGH = -5.0  # nats: what the repair stage asks for at least
 _BONUS, _SLOPE, _FROM = 10.0, 30.0, 0.6  # nats; by likeness above 0.6; set on the tuned half of benchmarks/hearing.py
 _CHAT = -3.0  # nats, elsewhere: there a term must be heard clearly
 _ENDS = re.compile(r"^(\W*)(.*?)(\W*)$", re.DOTALL)
@@ -64,15 +65,17 @@ class ChunkScorer:
         changed = self._log_p([*words[:i0], *new, *words[i1:tail]], prefix)[i0:]
         return sum(changed) - sum(old)
 
-    def change(self, words: Sequence[str], i0: int, i1: int, new: Sequence[str], *, one: bool = False) -> float:
+    def change(
+        self, words: Sequence[str], i0: int, i1: int, new: Sequence[str], *, enough: float = 0.0, one: bool = False
+    ) -> float:
         """Margin of putting ``new`` in place of ``words[i0:i1]``; above 0 the sound is for the new wording.
 
         Stops and capitals stay as they were. The mean of two opinions, without and with hotwords; only the first where
-        it is clear by itself, or ``one`` opinion is enough.
+        it is ``enough`` by itself (hotwords speak for the terms they name), or where ``one`` opinion is wanted.
         """
         put = dressed(new, words[i0:i1])
         free = self._gain(words, i0, i1, put, 0)
-        if one or len(self._prefixes) == 1 or free >= _CLEAR or free <= _HOPELESS:
+        if one or len(self._prefixes) == 1 or free >= enough or free <= _HOPELESS:
             return free
         return (free + self._gain(words, i0, i1, put, 1)) / 2
 
@@ -84,7 +87,7 @@ class ChunkScorer:
         if self.clinical:
             alike = similarity(spoken(old[i0:i1]), spoken(new))
             bonus = min(_BONUS, _SLOPE * max(0.0, alike - _FROM))
-        return self.change(old, i0, i1, new) + bonus
+        return self.change(old, i0, i1, new, enough=_ENOUGH - bonus) + bonus
 
 
 def spoken(words: Sequence[str]) -> str:
