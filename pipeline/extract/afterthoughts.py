@@ -109,10 +109,16 @@ class Afterthoughts(Filing):
             return True
         return False
 
-    def _scratch(self) -> None:
+    def _scratch(self, marks: Sequence[Mark]) -> None:
         """ "Scratch that": the last statement is taken back."""
-        for record in self._state.ledger.last(self._state.last):
-            self._state.ledger.retract(record.item.id, "taken back by the speaker")
+        ledger = self._state.ledger
+        named = {m.level.text for m in marks if m.level} | {m.readings[0].site for m in marks if m.kind == "site"}
+        records = ledger.last(self._state.last)
+        if named:  # "scratch T3": what was said of it, a little while ago
+            near = [r for r in ledger.records.values() if self._state.clause - r.clause <= TREATED_CLAUSES]
+            records = [r for r in near if {r.item.level, r.item.site} & named]
+        for record in records:
+            ledger.retract(record.item.id, "taken back by the speaker")
         self._state.last = ()
 
     def _correct_earlier(self, pending: Sequence[Mark]) -> None:

@@ -20,15 +20,17 @@ class Mended:
     pending: tuple[Mark, ...] = ()
     swaps: tuple[int, ...] = ()  # where "other way round" was said
     cued: bool = False
+    doubts: tuple[int, ...] = ()  # where a correction began ("hold on") that has not yet said what is right
 
 
-def mend(marked: Marked) -> Mended:
+def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
     """Put self-corrections inside the utterance right; report those that look back beyond it."""
     marks = list(marked.marks)
     repaired: list[tuple[int, int]] = []
     pending: list[Mark] = []
     swaps: list[int] = []
     cued = False
+    doubts: list[int] = []
     for hit in (*marked.cues.get("repair", ()), *_bare_no(marked)):
         if hit.payloads[0].gives == "swap":
             cued = True
@@ -40,6 +42,8 @@ def mend(marked: Marked) -> Mended:
         if said and len(after) >= 2 and after[0].kind == after[1].kind:
             after = after[1:]
         if not after:
+            words = " ".join(t.text for t in marked.tokens[hit.a : hit.b])
+            doubts += [hit.a] if words in doubting else []
             continue
         right = after[0]
         wrong = _same_kind_before(marks, right, hit.a)
@@ -49,7 +53,9 @@ def mend(marked: Marked) -> Mended:
             marks.remove(right)
         elif not any(m.b <= hit.a and m.kind in ("result", "concept") for m in marks):
             pending.append(right)
-    return Mended(replace(marked, marks=tuple(marks)), tuple(repaired), tuple(pending), tuple(swaps), cued)
+    return Mended(
+        replace(marked, marks=tuple(marks)), tuple(repaired), tuple(pending), tuple(swaps), cued, tuple(doubts)
+    )
 
 
 def _bare_no(marked: Marked) -> list[Hit[CueReading]]:

@@ -12,6 +12,8 @@ from pipeline.extract.state import State
 from pipeline.model import Item, Span, TraceStep, Word, WordRange, span_of
 from pipeline.vocabulary import Vocabulary
 
+DOUBT_CLAUSES = 4
+
 
 class Filing:
     """One utterance against the state: turns drafts into items and files them."""
@@ -40,6 +42,8 @@ class Filing:
             item, steps = self._item(draft, clause, question)
             turned = clause.joint in ("but", "though", "although") and draft.rule.startswith("carried")
             corrects = self._mended.cued and not draft.retracted
+            if self._state.clause - self._state.doubted_at <= DOUBT_CLAUSES and not draft.inherited:
+                self._state.ledger.turn_side(item, self._state.clause)
             identity = self._state.ledger.add(
                 item, self._state.clause, steps, corrects=corrects, today=today, turned=turned
             )

@@ -31,6 +31,7 @@ class Extractor:
         self._splitter = Splitter(lexicon)
         self._marker = Marker(lexicon, NumberReader(vocab))
         self._resolver = Resolver(vocab)
+        self._doubting = frozenset(vocab.words.get("doubting", ()))
 
     def start(self, recording: str, *, age: Age | None = None, gestation_weeks: int | None = None) -> State:
         """The state before the first utterance of a recording."""
@@ -62,7 +63,7 @@ class Extractor:
         clauses = self._splitter(tokens)
         region = state.focus.targets[0].site if state.focus.targets else None
         marked = self._marker(tokens, frozenset(c.head for c in clauses), frozenset(c.b - 1 for c in clauses), region)
-        mended = mend(marked)
+        mended = mend(marked, self._doubting)
         acts = acts_of(mended.marked, clauses)
         turn = Turn(self._vocab, self._resolver, state, words, mended, clauses)
         for clause, act in zip(clauses, acts, strict=True):

@@ -124,6 +124,16 @@ class Ledger:
         self.amend(known.id, clause, None, result=result, side=side, flags=flags)
         return self._repeat(self.records[known.id], item, clause)
 
+    def turn_side(self, item: Item, clause: int) -> None:
+        """ "SCM on the right, tight. Hold on … SCM on the left, tight.": the doubted side gives way to the new one."""
+        other = {"left": "right", "right": "left"}.get(item.side)
+        for known in list(self._by_key[item.concept, item.site, other or "", item.level]):
+            record = self.records[known]
+            if record.item.result == item.result and clause - record.clause <= NEAR_CLAUSES + 2:
+                old = tuple(s.model_copy(update={"role": "retracted"}) for s in record.item.evidence)
+                flags = _with(record.item.flags, "corrected")
+                self.amend(known, clause, None, side=item.side, evidence=old, flags=flags)
+
     def _sided_later(self, item: Item, clause: int) -> Record | None:
         """ "Thigh folds are not the same. There's an extra one on the left.": the side comes after."""
         if item.side not in ("left", "right"):

@@ -398,6 +398,7 @@ class Resolver(Places):
             degree=marked.degree(frame.a - 3, frame.b + 1),
             flags=flags,
             steps=tuple(steps),
+            inherited=concept.site is None and not (frame.sites or frame.levels),
             retracted=tuple(frame.repaired),
         )
 

@@ -24,5 +24,6 @@ class State:
     offered: tuple[str, ...] = ()
     loose: tuple[int, float, str] | None = None
     birth_at: int = -9
+    doubted_at: int = -9  # where a spoken correction began that has not yet said what is right
     clause: int = 0
     accounts: list[ClauseAccount] = field(default_factory=list)

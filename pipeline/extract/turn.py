@@ -47,7 +47,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
         terms = self._terms(marks)
         if act.name == "retract":
-            self._scratch()
+            self._scratch(marks)
             return self._class(ClauseClass.COMMAND, act.why, (), terms)
         ids: list[str] = []
         if (state.question is not None or state.offered) and act.name != "question":
@@ -55,6 +55,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         self._correct_earlier([m for m in self._mended.pending if clause.a <= m.a < clause.b])
         if any(clause.a <= at < clause.b for at in self._mended.swaps):
             self._swap()
+        if any(clause.a <= at < clause.b for at in self._mended.doubts):
+            state.doubted_at = state.clause
         frames = FrameBuilder(self._vocab, marked, clause).build(repaired=self._mended.repaired)
         if ids:  # the bare number of an answer is no measurement of its own
             frames = [f for f in frames if not f.numbers or f.concepts or f.results or f.sites]
