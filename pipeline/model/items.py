@@ -86,8 +86,15 @@ class Item(Frozen):
 
     @property
     def quote(self) -> str:
-        """The words of all spans in spoken order, corrections included."""
-        return " ".join(s.quote for s in sorted(self.evidence, key=lambda s: s.words))
+        """The words of all spans in spoken order, corrections included; words in two spans stand once."""
+        ranges = {s.words for s in self.evidence}
+        apart = [s for s in self.evidence if not any(_inside(s.words, r) for r in ranges)]
+        once = {s.words: s.quote for s in apart}
+        return " ".join(once[words] for words in sorted(once))
+
+
+def _inside(inner: WordRange, outer: WordRange) -> bool:
+    return inner != outer and outer[0] <= inner[0] and inner[1] <= outer[1]
 
 
 def item_id(recording: str, concept: str, site: str | None, start_ms: int, ordinal: int = 0) -> str:
