@@ -9,6 +9,7 @@ from pipeline.extract.frames import Frame
 from pipeline.extract.lexicon import Reading
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.measures import by_unit, value_of
+from pipeline.extract.naming import heading, not_asked_for, points
 from pipeline.extract.places import FAR, OTHER, SEATED, VIEWER, Places
 from pipeline.extract.results import fit_result, is_good, opposite
 from pipeline.model import Kind
@@ -139,7 +140,7 @@ class Resolver(Places):
             result, rule = self._denied(concept), "denied"
         if result is None and frame.ellipsis is not None:
             result, rule = self._denied(concept), "denied"
-        idle = self._heading(frame, concept, marked) or self._not_asked_for(frame, concept, marked)
+        idle = heading(self.vocab, frame, concept, marked) or not_asked_for(self.vocab, frame, concept, marked)
         if result is None and not denied and not idle:
             result, rule = concept.stated, "stated"
         if result is None:
@@ -148,33 +149,12 @@ class Resolver(Places):
         if concept.kind == "finding":  # the level was said of what came before
             context = [replace(t, level=None) for t in context]
         held = own or ((Target(None, side_said),) if side_said else ())
-        pointed = self._points(frame, marked)
+        pointed = points(frame, marked)
         places = self.place(concept, held, () if own else context, pointed=pointed)
         return [
             self._draft(frame, concept, place, result, value, marked, rule, mark)
             for place in self._seats(concept, places)
         ]
-
-    def _points(self, frame: Frame, marked: Marked) -> bool:
-        """ "an X-ray of that one", "leaving those alone": the object is the structure in hand."""
-        near = {t.text for t in marked.tokens[frame.a : frame.b + 4]}
-        return bool(near & {"that", "those", "them", "it"})
-
-    def _not_asked_for(self, frame: Frame, concept: Concept, marked: Marked) -> bool:
-        """ "Once the X-ray's back" asks for no X-ray: a referral or a picture needs a word that asks for it."""
-        if concept.id not in ("plan.imaging", "plan.refer"):
-            return False
-        near = {t.text for t in marked.tokens[max(0, frame.a - 9) : frame.b + 4]}
-        return bool(near & set(self.vocab.words.get("had_already", ()))) and not near & set(
-            self.vocab.words["requests"]
-        )
-
-    def _heading(self, frame: Frame, concept: Concept, marked: Marked) -> bool:
-        """ "Moro." alone is what comes next, not what was found; "there's the Moro", "red reflex both eyes" is."""
-        if not concept.id.startswith(SEATED) or frame.side or frame.sites:
-            return False
-        near = {t.text for t in marked.tokens[max(0, frame.a - 5) : frame.b + 2]}
-        return not near & set(self.vocab.words.get("existence", ()))
 
     def _side_only(self, frame: Frame) -> str:
         return frame.side if frame.side in ("left", "right", "both", *VIEWER) else ""
@@ -278,7 +258,7 @@ class Resolver(Places):
         value = value_of(concept, frame)
         side = self._side_only(frame)
         held = own or ((Target(None, side),) if side else ())
-        places = self.place(concept, held, context, pointed=self._points(frame, marked))
+        places = self.place(concept, held, context, pointed=points(frame, marked))
         return [self._draft(frame, concept, p, said, value, marked, rule, word) for p in self._seats(concept, places)]
 
     def _carried(

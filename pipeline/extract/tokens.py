@@ -85,7 +85,7 @@ class Tokeniser:
         cached = self._cache.get(text)
         if cached is not None:
             return cached
-        if text.isascii() and text.isalpha() and text.islower() and text not in self._special:
+        if len(text) < 40 and text.isascii() and text.isalpha() and text.islower() and text not in self._special:
             return (text,), ""  # most words: no need to ask
         clean = text[:200].replace("’", "'").replace("ʼ", "'").lower()
         stop: Stop = ""
