@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from datetime import date
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
@@ -33,6 +34,15 @@ app = typer.Typer(
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Gestation = Annotated[int | None, typer.Option(help="Completed weeks of gestation at birth.", metavar="WEEKS")]
 AgeOption = Annotated[str | None, typer.Option(help='Age at the visit, such as "9 weeks" or "3 months corrected".')]
+
+
+class Sex(StrEnum):
+    """What ``--sex`` takes."""
+
+    FEMALE = "female"
+    MALE = "male"
+
+
 Progress = Callable[[int, int], None]
 
 
@@ -64,6 +74,7 @@ def draft(
     infant: Annotated[str | None, typer.Option(help="Code name of the infant.", metavar="ID")] = None,
     age: AgeOption = None,
     born: Annotated[str | None, typer.Option(help="Birth date, year-month-day.", metavar="DATE")] = None,
+    sex: Annotated[Sex | None, typer.Option(help="For the growth standards; asked for where it matters.")] = None,
     gestation: Gestation = None,
     on: Annotated[str | None, typer.Option(help="Day of the visit; today if not given.", metavar="DATE")] = None,
     to: Annotated[Path | None, typer.Option(help="A folder for a copy of the note's files.", metavar="FOLDER")] = None,
@@ -80,6 +91,7 @@ def draft(
         infant=infant,
         age=age,
         born=parse_date(born, "birth date") if born is not None else None,
+        sex=sex.value if sex is not None else None,
         gestation_weeks=gestation,
         on=parse_date(on, "visit date") if on is not None else None,
     )

@@ -1,12 +1,14 @@
 """Where things lie on this computer, and the few settings a person may change.
 
-``HANDSPOKEN_HOME`` overrides the user's data folder. ``settings.toml`` in it may hold ``model = "FOLDER"``.
+``HANDSPOKEN_HOME`` overrides the user's data folder. ``settings.toml`` in it may hold ``model = "FOLDER"`` and
+``jurisdiction = "allowed"`` (or restricted, prohibited, unknown), which ``HANDSPOKEN_JURISDICTION`` overrides.
 """
 
 import os
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import platformdirs
 from pydantic import BaseModel, ConfigDict, ValidationError
@@ -14,15 +16,23 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from pipeline.errors import InputError
 
 HOME_VARIABLE = "HANDSPOKEN_HOME"
+JURISDICTION_VARIABLE = "HANDSPOKEN_JURISDICTION"
 _APP = "handspoken"
 
 
+Jurisdiction = Literal["unknown", "allowed", "restricted", "prohibited"]
+
+
 class Settings(BaseModel):
-    """``settings.toml``: unknown names are faults. ``model``: folder of another speech model."""
+    """``settings.toml``: unknown names are faults. ``model``: folder of another speech model.
+
+    ``jurisdiction``: what the law where the practice is says of manipulating an infant's spine.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     model: Path | None = None
+    jurisdiction: Jurisdiction = "unknown"
 
 
 @dataclass(frozen=True)
@@ -47,15 +57,15 @@ def load_config() -> Config:
     """Read the environment and ``settings.toml``; makes nothing. Raises InputError where the settings have faults."""
     given = os.environ.get(HOME_VARIABLE, "").strip()
     home = Path(given).expanduser().absolute() if given else Path(platformdirs.user_data_dir(_APP, appauthor=False))
-    return Config(
-        home=home,
-        settings=_read_settings(home / "settings.toml"),
-    )
+    settings = _read_settings(home / "settings.toml")
+    if said := os.environ.get(JURISDICTION_VARIABLE, "").strip():
+        settings = _checked({**settings.model_dump(), "jurisdiction": said.lower()}, JURISDICTION_VARIABLE)
+    return Config(home=home, settings=settings)
 
 
 def _read_settings(path: Path) -> Settings:
     try:
-        return Settings.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+        return _checked(tomllib.loads(path.read_text(encoding="utf-8")), str(path))
     except FileNotFoundError:
         return Settings()
     except NotADirectoryError as error:
@@ -64,6 +74,11 @@ def _read_settings(path: Path) -> Settings:
         raise InputError(f"{path}: cannot be read ({error.strerror}).") from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise InputError(f"{path}: not readable as TOML: {error}.") from error
+
+
+def _checked(settings: dict[str, object], where: str) -> Settings:
+    try:
+        return Settings.model_validate(settings)
     except ValidationError as error:
         fault = error.errors()[0]
-        raise InputError(f"{path}: {'.'.join(map(str, fault['loc']))}: {fault['msg']}.") from error
+        raise InputError(f"{where}: {'.'.join(map(str, fault['loc']))}: {fault['msg']}.") from error

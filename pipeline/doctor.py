@@ -34,6 +34,7 @@ def examine(config: Config) -> tuple[Finding, ...]:
         *map(_package, PACKAGES),
         _model(config),
         _vocabulary(config),
+        _law(config),
         _record(config),
         _room(config.home),
     )
@@ -65,6 +66,13 @@ def _vocabulary(config: Config) -> Finding:
         return Finding(what=what, state=str(error), good=False)
     own = f", with your own words in {config.own_words}" if config.own_words.is_dir() else ""
     return Finding(what=what, state=f"{len(vocab.concepts)} findings and acts, {len(vocab.sites)} structures{own}")
+
+
+def _law(config: Config) -> Finding:
+    setting: str = config.settings.jurisdiction
+    if setting == "unknown":
+        setting = f"not set; say allowed, restricted or prohibited in {config.home / 'settings.toml'}"
+    return Finding(what="manipulation of infants' spines where you practise", state=setting)
 
 
 def _record(config: Config) -> Finding:

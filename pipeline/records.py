@@ -2,11 +2,25 @@
 
 from datetime import date
 
-from pipeline.model import Age, Edit, Extraction, Frozen, Infant, Note, Recording, Remark, Transcript
+from pipeline.model import Age, Edit, Extraction, Frozen, Infant, Item, Note, Recording, Remark, Transcript
+
+
+class PastVisit(Frozen):
+    """An earlier visit of the same infant. ``told``: ids of the remarks shown then."""
+
+    id: str
+    day: date | None = None
+    age: Age | None = None
+    items: tuple[Item, ...] = ()
+    told: tuple[str, ...] = ()
 
 
 class VisitRecord(Frozen):
-    """All that is on record of a visit and that its draft follows from. ``edits`` in the order they were made."""
+    """All that is on record of a visit and that its draft follows from. ``edits`` in the order they were made.
+
+    previous: the infant's earlier visits, oldest first. known_names: names of the infants entered before this visit,
+    each with the infant's id.
+    """
 
     visit: str
     infant: Infant
@@ -16,6 +30,8 @@ class VisitRecord(Frozen):
     transcript: Transcript
     transcript_sha256: str
     edits: tuple[Edit, ...] = ()
+    previous: tuple[PastVisit, ...] = ()
+    known_names: tuple[tuple[str, str], ...] = ()
 
 
 class Drafted(Frozen):

@@ -146,6 +146,6 @@ def derive(record: VisitRecord, stages: Stages) -> Drafted:
     extraction = stages.extract(words, record.age, record.infant.gestation_weeks)
     age = stages.age(record, extraction.items)
     remarks = stages.check(record, extraction, words, age)
-    seen = stages.not_looked_at(extraction.items, words, age)
+    seen = stages.not_looked_at(record, extraction.items, words, age)
     note = stages.draft(record, extraction, remarks, words, age, seen)
     return Drafted(transcript=words, extraction=extraction, remarks=remarks, note=note)

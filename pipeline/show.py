@@ -38,6 +38,9 @@ def done_lines(done: "Done") -> Iterator[str]:
     if done.filed_before:
         changed = f"; put right: {', '.join(done.changed)}" if done.changed else ""
         yield f"This recording is on record already: its visit was drafted again, nothing is kept twice{changed}."
+    if done.redrafted:
+        days = ", ".join(map(str, done.redrafted))
+        yield f"Held against this too: the visit of {days}. Draft its recording again for a fresh note."
     points = sum(len(section.lines) for section in note.sections if section.id == "check")
     lines = len(done.drafted.extraction.items)
     yield f"Visit {done.record.visit}: {done.record.infant.code_name}, {done.record.day}"

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 from pipeline import __version__
 from pipeline.config import Config
 from pipeline.model import Age, Extraction, Item, Note, Recording, Remark, Transcript
-from pipeline.records import VisitRecord
+from pipeline.records import PastVisit, VisitRecord
 from pipeline.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
@@ -66,7 +66,9 @@ class Stages(Protocol):
     ) -> tuple[Remark, ...]:
         """The points raised about the items."""
 
-    def not_looked_at(self, items: tuple[Item, ...], words: Transcript, age: Age | None) -> tuple[NotLookedAt, ...]:
+    def not_looked_at(
+        self, record: VisitRecord, items: tuple[Item, ...], words: Transcript, age: Age | None
+    ) -> tuple[NotLookedAt, ...]:
         """What a visit should look at, and what became of it."""
 
     def draft(
@@ -150,15 +152,40 @@ class ShippedStages:
     def check(
         self, record: VisitRecord, extraction: Extraction, words: Transcript, age: Age | None
     ) -> tuple[Remark, ...]:
-        from pipeline.check import Options, check
+        from pipeline.check import Options, check, confirmed_values
 
-        options = Options(words=words.words)
-        return check(extraction.items, infant=record.infant, age=age, norms=self._norms, options=options)
+        options = Options(
+            jurisdiction=self._config.settings.jurisdiction,
+            confirmed=confirmed_values(record.edits),
+            words=words.words,
+            known_names=dict(record.known_names),
+        )
+        return check(
+            extraction.items,
+            infant=record.infant,
+            age=age,
+            norms=self._norms,
+            previous=self._previous(record),
+            options=options,
+        )
 
-    def not_looked_at(self, items: tuple[Item, ...], words: Transcript, age: Age | None) -> tuple[NotLookedAt, ...]:
+    def _previous(self, record: VisitRecord) -> tuple[PastVisit, ...]:
+        """The earlier visits, each with its age: as typed then, else by the chart or as told in it."""
+        from pipeline.check import age_at_visit
+
+        return tuple(
+            past
+            if past.age is not None or past.day is None
+            else past.model_copy(update={"age": age_at_visit(record.infant, past.day, past.items)})
+            for past in record.previous
+        )
+
+    def not_looked_at(
+        self, record: VisitRecord, items: tuple[Item, ...], words: Transcript, age: Age | None
+    ) -> tuple[NotLookedAt, ...]:
         from pipeline.check import coverage
 
-        entries = coverage(items, age, self._norms, dropped=words.dropped).entries
+        entries = coverage(items, age, self._norms, previous=record.previous, dropped=words.dropped).entries
         return tuple((entry.label, entry.state.name.lower(), entry.why) for entry in entries)
 
     def draft(
@@ -170,6 +197,7 @@ class ShippedStages:
         age: Age | None,
         not_looked_at: tuple[NotLookedAt, ...],
     ) -> Note:
+        from pipeline.check import caution_texts
         from pipeline.draft import draft_note
 
         return draft_note(
@@ -182,6 +210,7 @@ class ShippedStages:
             visit=record.visit,
             vocab=self.vocab,
             coverage=not_looked_at,
+            cautions=caution_texts(extraction.items, self._norms, record.previous),
             audio_sha256=record.recording.sha256,
             audio_type=record.recording.media_type,
             program=f"handspoken {__version__}",

@@ -7,7 +7,7 @@ changed as a whole, and only then do the files get their names.
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pipeline.ages import age_from_birth, check_gestation, parse_age
 from pipeline.config import Config
@@ -38,13 +38,18 @@ class Told:
     infant: str | None = None
     age: str | None = None
     born: date | None = None
+    sex: Literal["female", "male"] | None = None
     gestation_weeks: int | None = None
     on: date | None = None
 
 
 @dataclass(frozen=True)
 class Done:
-    """A drafted visit. ``filed_before``: the recording was on record already; ``changed``: what else was put right."""
+    """A drafted visit. ``filed_before``: the recording was on record already; ``changed``: what else was put right.
+
+    ``redrafted``: days of the infant's other visits that were held against what is known now; their files stand as
+    they were.
+    """
 
     record: VisitRecord
     drafted: Drafted
@@ -52,6 +57,7 @@ class Done:
     files: tuple[str, ...]
     filed_before: bool
     changed: tuple[str, ...]
+    redrafted: tuple[date, ...] = ()
 
     @property
     def torn(self) -> str:
@@ -117,11 +123,12 @@ def draft(
             with known or Store(config.home) as store, store.writing() as unit:
                 record, changed = _file(unit, record, before, source)
                 unit.put_draft(record, drafted)
+                redrafted = _draft_others(unit, record, stages, everything=bool(changed))
             batch.publish()
     finally:
         if known:
             known.close()
-    return Done(record, drafted, to or folder, tuple(files), before is not None, changed)
+    return Done(record, drafted, to or folder, tuple(files), before is not None, changed, redrafted)
 
 
 def _infant_for(told: Told, store: Store | None, on: date, filed: Infant | None = None) -> Infant:
@@ -144,9 +151,10 @@ def _infant_for(told: Told, store: Store | None, on: date, filed: Infant | None 
     if infant is None:
         key = new_id()
         name = told.infant.strip() if told.infant else f"unnamed-{key[-8:].lower()}"
-        return Infant(id=key, code_name=name, born=told.born, gestation_weeks=told.gestation_weeks)
+        return Infant(id=key, code_name=name, born=told.born, sex=told.sex, gestation_weeks=told.gestation_weeks)
     for what, before, now in (
         ("born on", infant.born, told.born),
+        ("sex", infant.sex, told.sex),
         ("weeks of gestation", infant.gestation_weeks, told.gestation_weeks),
     ):
         if before is not None and now is not None and before != now:
@@ -157,6 +165,7 @@ def _infant_for(told: Told, store: Store | None, on: date, filed: Infant | None 
     return infant.model_copy(
         update={
             "born": infant.born or told.born,
+            "sex": infant.sex or told.sex,
             "gestation_weeks": infant.gestation_weeks if told.gestation_weeks is None else told.gestation_weeks,
         }
     )
@@ -185,8 +194,10 @@ def _visit_for(told: Told, source: Source, store: Store | None, on: date) -> tup
     age = _age_for(told, infant, day)
     if before and age is None:
         age = before.age
+    visit = before.visit if before else new_id()
+    previous, known_names = store.known_before(infant.id, day, visit) if store else ((), ())
     record = VisitRecord(
-        visit=before.visit if before else new_id(),
+        visit=visit,
         infant=infant,
         day=day,
         age=age,
@@ -194,8 +205,23 @@ def _visit_for(told: Told, source: Source, store: Store | None, on: date) -> tup
         transcript=source.transcript,
         transcript_sha256="",
         edits=before.edits if before else (),
+        previous=previous,
+        known_names=known_names,
     )
     return record, before
+
+
+def _draft_others(unit: Writing, record: VisitRecord, stages: Stages, *, everything: bool) -> tuple[date, ...]:
+    """Draft the infant's other visits again where this one changes what they rest on; returns their days."""
+    others = [
+        (visit, day)
+        for visit, day in unit.other_visits(record)
+        if everything or (day, visit) > (record.day, record.visit)
+    ]
+    for visit, _ in others:
+        other = unit.record(visit)
+        unit.put_draft(other, derive(other, stages))
+    return tuple(day for _, day in others)
 
 
 def _file(

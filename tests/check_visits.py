@@ -3,9 +3,10 @@
 from itertools import count
 
 from pipeline.ages import corrected
-from pipeline.check import Norms, Options, PastVisit, check, load_norms
+from pipeline.check import Norms, Options, check, load_norms
 from pipeline.check.ages import MONTH
 from pipeline.model import Age, Infant, Item, Kind, Onset, Remark, Side, Span, Urgency
+from pipeline.records import PastVisit
 
 NORMS: Norms = load_norms()
 NOT_WORTH_A_WORD = (Urgency.EXPECTED, Urgency.NOT_INFORMATIVE)

@@ -12,6 +12,11 @@ from pipeline.model import SpeechModel, Transcript, Word
 WORD_MS = 500
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """``--update-golden``: write the notes under tests/golden anew instead of comparing with them."""
+    parser.addoption("--update-golden", action="store_true", help="write tests/golden anew")
+
+
 def _spoken(text: str) -> Transcript:
     digest = hashlib.sha256(text.encode()).hexdigest()
     words = tuple(

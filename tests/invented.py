@@ -204,7 +204,9 @@ class PlainStages:
     ) -> tuple[Remark, ...]:
         return drafted(record, extraction.items).remarks
 
-    def not_looked_at(self, items: tuple[Item, ...], words: Transcript, age: Age | None) -> tuple[NotLookedAt, ...]:
+    def not_looked_at(
+        self, record: VisitRecord, items: tuple[Item, ...], words: Transcript, age: Age | None
+    ) -> tuple[NotLookedAt, ...]:
         return ()
 
     def draft(

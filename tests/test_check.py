@@ -10,16 +10,20 @@ from hypothesis import strategies as st
 from pipeline.ages import corrected
 from pipeline.check import (
     Options,
-    PastVisit,
     age_at_visit,
     both_shown,
+    caution_texts,
     check,
+    confirmed_values,
     growth_points,
     standing_cautions,
 )
 from pipeline.check.facts import fact_of
+from pipeline.check.remarks import cited
+from pipeline.check.rows import Sourced
 from pipeline.errors import InputError
-from pipeline.model import Age, Infant, Item, Mark, Remark, Urgency, Word
+from pipeline.model import Age, Answer, Infant, Item, Mark, Remark, Urgency, Word
+from pipeline.records import PastVisit
 
 GIRL = Infant(id="i1", code_name="Wren", sex="female", gestation_weeks=40)
 POOL = spread(
@@ -404,6 +408,50 @@ def test_cautions_stand_where_they_matter_and_fold() -> None:
     assert again == {"caution.draft", "caution.red_flags"}
 
 
+def test_a_note_carries_the_standing_caution_first_then_those_of_its_lines() -> None:
+    items = spread(one("symptom.crying", "present"), PRESSED)
+
+    first = caution_texts(items, NORMS)
+    again = caution_texts(items, NORMS, (PastVisit(id="v1", items=items),))
+
+    assert "licensed clinician" in first[0]
+    assert "local law decide" in first[0]
+    assert first[1].endswith("bmjopen 10/2/e035405)")
+    assert "from memory: verify" in first[1]
+    assert len(again) == 1
+    assert "licensed clinician" in again[0]
+
+
+@pytest.mark.parametrize(
+    ("source", "mark", "shown"),
+    [
+        ("Some table.", Mark.PUBLISHED, "Some table"),
+        ("Some table", Mark.MEMORY, "Some table (from memory: verify)"),
+        ("Some table (ages from memory)", Mark.MEMORY, "Some table (ages from memory: verify)"),
+    ],
+)
+def test_a_remembered_source_says_so_once(source: str, mark: Mark, shown: str) -> None:
+    assert cited(Sourced(id="x", source=source, mark=mark)) == shown
+
+
+def test_a_confirmed_value_is_the_last_answer() -> None:
+    asked = "VALUE.measure.weight:whole_body"
+    right, wrong = (Answer(remark_id=asked, choice=c) for c in ("14 kg is right", "1.4 kg was meant"))
+
+    assert confirmed_values((wrong, right)) == {asked}
+    assert confirmed_values((right, wrong)) == frozenset()
+    assert confirmed_values((Answer(remark_id="LAW.unknown", choice="is right"),)) == frozenset()
+
+
+def test_structures_are_named_by_their_labels() -> None:
+    soft = one("fontanelle.anterior", "normal", site="fontanelle.anterior")
+    full = one("fontanelle.anterior", "bulging", site="fontanelle.anterior")
+
+    reason = seek(raised(soft, full, age=old(months=3)), "CONFLICT.fontanelle")[0].reason
+
+    assert reason == "Of anterior fontanelle it was said normal, then bulging, with no correction or treatment between."
+
+
 # ---------------------------------------------------------------- contradictions
 
 
@@ -503,6 +551,14 @@ def test_what_fits_the_open_chart_is_not_asked(item: Item) -> None:
     assert not any(rule.startswith("IDENTITY") for rule in rules(remarks))
 
 
+def test_an_age_typed_is_held_against_the_age_said() -> None:
+    said = one("history.age", value=6, unit="wk", quote="six weeks old")
+
+    assert "IDENTITY.AGE" in rules(raised(said, age=Age(days=140, corrected_days=140, as_said="20 weeks")))
+    assert "IDENTITY.AGE" not in rules(raised(said, age=Age(days=42, corrected_days=42, as_said="6 weeks")))
+    assert "IDENTITY.AGE" not in rules(raised(said, age=Age(days=140, as_said="six weeks old")))
+
+
 def words(text: str) -> tuple[Word, ...]:
     return tuple(Word(i=i, text=w, start_ms=500 * i, end_ms=500 * i + 400) for i, w in enumerate(text.split()))
 
@@ -516,10 +572,12 @@ def words(text: str) -> tuple[Word, ...]:
         ("A little thing, a fox.", False),
         ("Wren is here, Robin is at home.", False),
         ("The neck is fine.", False),
+        ("A robin sits outside.", False),
+        ("Plan A then.", False),
     ],
 )
 def test_another_infants_name_is_asked_about_unless_this_ones_is_said(said: str, asked: bool) -> None:
-    options = Options(words=words(said), known_names={"Wren": "i1", "Robin": "i2", "Little Fox": "i3"})
+    options = Options(words=words(said), known_names={"Wren": "i1", "Robin": "i2", "Little Fox": "i3", "A": "i4"})
 
     assert ("IDENTITY.NAMES" in rules(raised(age=old(90), infant=CHARTED, options=options))) is asked
 

@@ -191,3 +191,46 @@ def test_the_doctor_says_what_there_is(handspoken: Handspoken) -> None:
     for what in ("program", "faster-whisper", "speech model", "vocabulary", "your record", "free disk"):
         assert what in ended.out
     assert all(finding["good"] for finding in json.loads(handspoken("doctor", "--json").out))
+
+
+def _visit(path: Path, said: str) -> Path:
+    path.write_text(f"WEBVTT\n\n00:00.000 --> 00:09.000\n{said}\n")
+    return path
+
+
+def test_a_second_visit_is_held_against_the_first(
+    handspoken: Handspoken, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Growth between visits, the side against last time, the law once, what is to be looked at again."""
+    monkeypatch.delenv("HANDSPOKEN_JURISDICTION", raising=False)
+    first = _visit(
+        tmp_path / "a.vtt", "Weight is 4.0 kilos. The left SCM is tight. I adjusted C1 on the right. Recheck the hips."
+    )
+    second = _visit(tmp_path / "b.vtt", "Weight is 4.05 kilos. The right SCM is tight. I adjusted C1 on the right.")
+    told = ("--infant", "robin", "--gestation", "40", "--json")
+
+    before = json.loads(
+        handspoken("draft", first, *told, "--sex", "female", "--age", "5 weeks", "--on", "2026-10-01").out
+    )
+    after = json.loads(handspoken("draft", second, *told, "--age", "9 weeks", "--on", "2026-10-29").out)
+
+    rules = [{remark["rule"] for remark in visit["remarks"]} for visit in (before, after)]
+    assert ("LAW.unknown" in rules[0], "LAW.unknown" in rules[1]) == (True, False)
+    assert "SIDE.tension" in rules[1]
+    assert "ASK.sex" not in rules[1]
+    assert any("over 28 days" in remark["reason"] for remark in after["remarks"])
+    (unseen,) = [part for part in after["note"]["sections"] if part["id"] == "not_looked_at"]
+    assert any("to be looked at again" in line["text"] for line in unseen["lines"])
+    assert "female" == after["note"]["infant"]["sex"]
+
+
+def test_the_law_where_one_works_is_a_setting(
+    handspoken: Handspoken, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HANDSPOKEN_JURISDICTION", "prohibited")
+    said = _visit(tmp_path / "a.vtt", "I gave T4 a thrust. It moved.")
+
+    made = json.loads(handspoken("draft", said, "--age", "5 weeks", "--json").out)
+
+    assert [True] == [r["blocks_signing"] for r in made["remarks"] if r["rule"] == "LAW.prohibited"]
+    assert "practise: prohibited" in handspoken("doctor").out

@@ -32,3 +32,21 @@ def test_faults_in_settings_name_the_file(text: str | bytes, tmp_path: Path, mon
 
     with pytest.raises(InputError, match=r"settings\.toml"):
         load_config()
+
+
+def test_the_jurisdiction_is_a_setting_that_the_environment_overrides(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HANDSPOKEN_HOME", str(tmp_path))
+    monkeypatch.delenv("HANDSPOKEN_JURISDICTION", raising=False)
+    assert load_config().settings.jurisdiction == "unknown"
+
+    (tmp_path / "settings.toml").write_text('jurisdiction = "restricted"\n')
+    assert load_config().settings.jurisdiction == "restricted"
+
+    monkeypatch.setenv("HANDSPOKEN_JURISDICTION", "Prohibited")
+    assert load_config().settings.jurisdiction == "prohibited"
+
+    monkeypatch.setenv("HANDSPOKEN_JURISDICTION", "anything goes")
+    with pytest.raises(InputError, match="HANDSPOKEN_JURISDICTION"):
+        load_config()

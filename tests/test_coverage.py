@@ -3,9 +3,10 @@
 import pytest
 from check_visits import NORMS, old, one, spread
 
-from pipeline.check import PastVisit, State, coverage
+from pipeline.check import State, coverage
 from pipeline.check.coverage import Coverage, Entry
 from pipeline.model import Age, Dropped, Item
+from pipeline.records import PastVisit
 
 
 def entry(found: Coverage, entry_id: str) -> Entry:

@@ -502,13 +502,15 @@ def test_a_watchful_remark_marks_its_place_as_found(spoken: Spoken) -> None:
     assert "place:found:skull:none" in {line.id for line in section(watched, "places").lines}
 
 
-def test_cautions_stand_where_they_matter(spoken: Spoken) -> None:
+def test_a_note_carries_the_cautions_it_is_given(spoken: Spoken) -> None:
     transcript = spoken("Holding the neck.")
     treated = said(transcript, "Holding the neck.", "technique.position_hold", "done", site="neck")
 
-    assert len(draft(transcript).cautions) == 1
-    assert "licensed clinician" in draft(transcript).cautions[0]
-    assert any("restrict or prohibit" in caution for caution in draft(transcript, treated).cautions[1:])
+    assert draft(transcript, treated, cautions=("A draft.", "Treat with care.")).cautions == (
+        "A draft.",
+        "Treat with care.",
+    )
+    assert draft(transcript).cautions == ()
 
 
 def test_every_wording_row_names_what_the_vocabulary_holds() -> None:

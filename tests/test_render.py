@@ -101,6 +101,7 @@ def _visit(transcript: Transcript, *items: Item, remarks: tuple[Remark, ...] = (
         on=date(2026, 11, 25),
         visit="v1",
         vocab=load_vocabulary(),
+        cautions=("A draft, to be signed by a licensed clinician.", "Some rules restrict or prohibit this (a source)."),
         program="handspoken, test",
     )
 
@@ -236,6 +237,17 @@ def test_cautions_at_the_top_and_at_the_treatment(page: Page) -> None:
     assert page.text.index("restrict or prohibit") > treatment
 
 
+def test_without_a_treatment_the_cautions_stand_at_the_first_part(transcript: Transcript) -> None:
+    untreated = _visit(transcript, _item(transcript, 0, 4, "symptom.fever", "absent"))
+    silent = untreated.model_copy(update={"cautions": ()})
+
+    for made in (render_markdown(untreated), render_text(untreated)):
+        assert made.index("restrict or prohibit") > made.upper().index("TOLD BY THE CAREGIVER")
+    assert "restrict or prohibit" in render_html(untreated, transcript, None)
+    assert 'class="standing"' not in render_html(silent, transcript, None)
+    assert 'class="caution"' not in render_html(silent, transcript, None)
+
+
 def test_the_outline_links_places_to_lines(page: Page, note: Note) -> None:
     places = {a["aria-label"]: a for a in page.all("a") if a.get("class") and "place" in str(a["class"])}
     anchors = {a["id"] for a in page.all("li", "line")}
@@ -367,7 +379,7 @@ def test_the_hand_made_visit_reads_as_before(form: str, note: Note, request: pyt
     plain = note.model_copy(update={"vocab_hash": "0" * 64})  # the vocabulary grows without changing this note
     made = render_markdown(plain, audio="wren.opus") if form == "md" else render_text(plain)
     golden = GOLDEN / f"hand-made.{form}"
-    if request.config.getoption("--update-golden", default=False):
+    if request.config.getoption("--update-golden"):
         golden.write_text(made, encoding="utf-8")
 
     assert made == golden.read_text(encoding="utf-8")

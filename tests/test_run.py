@@ -118,6 +118,40 @@ def test_rebuilding_drafts_the_same(sound: Path, config: Config, stages: PlainSt
     assert [sorted(map(repr, rows)) for rows in before] == [sorted(map(repr, rows)) for rows in after]
 
 
+def test_a_visit_is_held_against_the_earlier_ones_and_later_ones_against_it(
+    sound: Path, config: Config, stages: PlainStages
+) -> None:
+    later = draft(sound, Told(infant="robin", sex="male"), config, stages, today=TODAY)
+    sound.write_text("An earlier visit, a clunk.")
+
+    earlier = draft(sound, Told(infant="robin", on=date(2026, 11, 1)), config, stages, today=TODAY)
+    sound.write_text("Someone else.")
+    other = draft(sound, Told(infant="wren"), config, stages, today=TODAY)
+
+    assert ((), (), (TODAY,), ()) == (
+        later.record.previous, earlier.record.previous, earlier.redrafted, later.redrafted)  # fmt: skip
+    with Store(config.home) as store:
+        (past,) = store.record(later.record.visit).previous
+        assert (earlier.record.visit, date(2026, 11, 1)) == (past.id, past.day)
+        assert earlier.drafted.extraction.items == past.items
+        assert ("TEST:joint.clunk",) == past.told
+        assert "male" == store.record(later.record.visit).infant.sex
+    assert (("robin", later.record.infant.id),) == other.record.known_names
+    assert () == other.record.previous
+
+
+def test_what_is_learnt_of_an_infant_goes_into_its_other_visits(
+    sound: Path, config: Config, stages: PlainStages
+) -> None:
+    first = draft(sound, Told(infant="robin", on=date(2026, 11, 1)), config, stages, today=TODAY)
+    sound.write_text("A second visit, no clunk.")
+
+    second = draft(sound, Told(infant="robin", sex="female"), config, stages, today=TODAY)
+
+    assert (first.record.day,) == second.redrafted
+    assert ("what is known of the infant",) == second.changed
+
+
 def test_a_torn_recording_is_kept_and_told(sound: Path, config: Config, spoken: Spoken) -> None:
     done = draft(sound, Told(), config, PlainStages(spoken, torn="cut off at 0:03"), today=TODAY)
 
@@ -138,12 +172,13 @@ def test_a_torn_recording_is_kept_and_told(sound: Path, config: Config, spoken: 
         (Told(infant="robin", born=date(2026, 9, 1)), "cannot share one name"),
         (Told(infant="ROBIN", gestation_weeks=30), "cannot share one name"),
         (Told(infant="robin", age="20 weeks"), "does not go with"),
+        (Told(infant="robin", sex="female"), "cannot share one name"),
     ],
 )
 def test_what_cannot_be_filed_changes_nothing(
     told: Told, says: str, sound: Path, config: Config, stages: PlainStages, tmp_path: Path
 ) -> None:
-    first = Told(infant="robin", born=date(2026, 9, 20), gestation_weeks=39)
+    first = Told(infant="robin", born=date(2026, 9, 20), sex="male", gestation_weeks=39)
     draft(sound, first, config, stages, today=TODAY)
     sound.write_text("Another visit, no clunk.")
     before = _snapshot(tmp_path)

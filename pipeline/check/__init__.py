@@ -9,24 +9,25 @@ from pipeline.check.ages import age_at_visit, both_shown
 from pipeline.check.coverage import Coverage, Entry, State, coverage
 from pipeline.check.engine import check
 from pipeline.check.growth import GrowthPoint, growth_points, z_score
-from pipeline.check.law import Jurisdiction, standing_cautions
+from pipeline.check.law import caution_texts, standing_cautions
 from pipeline.check.norms import Norms, load_norms
 from pipeline.check.part import PartTable, part_table
-from pipeline.check.visit import Options, PastVisit
+from pipeline.check.plausible import confirmed_values
+from pipeline.check.visit import Options
 
 __all__ = [
     "Coverage",
     "Entry",
     "GrowthPoint",
-    "Jurisdiction",
     "Norms",
     "Options",
     "PartTable",
-    "PastVisit",
     "State",
     "age_at_visit",
     "both_shown",
+    "caution_texts",
     "check",
+    "confirmed_values",
     "coverage",
     "growth_points",
     "load_norms",

@@ -12,7 +12,7 @@ from pipeline.model import Mark, Remark, Urgency
 
 MEASURED_ONCE = ("measure.weight", "measure.length", "measure.head_circumference", "history.birth_weight")
 OTHER_SIDE = {"left": "right", "right": "left"}
-OURS = "A record that says two things of one place must say which holds."
+OURS = "A record that says two things of one place must say which holds"
 
 
 def contradictions(facts: Facts, last: Facts, norms: Norms) -> Iterator[Remark]:
@@ -24,7 +24,7 @@ def contradictions(facts: Facts, last: Facts, norms: Norms) -> Iterator[Remark]:
         for first in fine:
             for second in found:
                 if _same_place(first, second, norms) and not _explained(first, second, treated):
-                    yield _which(row, first, second)
+                    yield _which(row, first, second, norms)
         if row.lasting:
             yield from _other_side(row, facts, last)
     for concept in MEASURED_ONCE:
@@ -52,10 +52,10 @@ def _explained(fine: Fact, found: Fact, treated: Sequence[tuple[int, int]]) -> b
     )
 
 
-def _which(row: Opposite, fine: Fact, found: Fact) -> Remark:
+def _which(row: Opposite, fine: Fact, found: Fact, norms: Norms) -> Remark:
     pair = sorted((fine, found), key=lambda f: (f.start_ms, f.concept))
     words = [f"{(f.result or '').replace('_', ' ')}" for f in pair]
-    place = (fine.site or "the same place").replace("_", " ")
+    place = " ".join(filter(None, [norms.place(fine.site) or "the same place", fine.level]))
     return Remark(
         id=remark_id(f"CONFLICT.{row.id.removeprefix('two.')}", pair),
         rule=f"CONFLICT.{row.id.removeprefix('two.')}",

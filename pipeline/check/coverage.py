@@ -13,13 +13,13 @@ from pipeline.check.facts import Facts, fact_of
 from pipeline.check.norms import Norms
 from pipeline.check.rows import CoverageRow
 from pipeline.check.safety_net import Said, safety_net
-from pipeline.check.visit import PastVisit
 from pipeline.model import Age, Dropped, Frozen, Item, Mark
+from pipeline.records import PastVisit
 
 ABNORMAL = frozenset(
     ["abnormal", "present", "positive", "limited", "guarded", "tight", "asymmetrical", "poor", "reduced", "weak"]
 )
-OURS = "A follow-up looks again at what the last visit found or left open: our recommendation."
+OURS = "A follow-up looks again at what the last visit found or left open: our recommendation"
 
 
 class State(StrEnum):
@@ -160,7 +160,7 @@ def _again(last: PastVisit, items: Sequence[Item], norms: Norms) -> list[Entry]:
             now = [i for i in items if i.kind == "finding" and _within(i.site, (past.site or "",), norms)]
         else:
             now = [i for i in items if i.concept == past.concept and (i.site == past.site or complaint)]
-        place = (past.site or "").replace("_", " ")
+        place = norms.place(past.site)
         entries[key] = _filled(
             Entry(
                 id=key,

@@ -14,8 +14,9 @@ from pipeline.check.plausible import implausible
 from pipeline.check.remarks import ORDER, apply_rules, questions
 from pipeline.check.rows import RedFlag, Rule
 from pipeline.check.safety_net import net_remark
-from pipeline.check.visit import Options, PastVisit
+from pipeline.check.visit import Options
 from pipeline.model import Age, Infant, Item, Remark, Urgency
+from pipeline.records import PastVisit
 
 _DEFAULT = Options()
 WORRY = "RF48"
@@ -54,7 +55,7 @@ def check(
     full = Facts([*full, *computed], norms.parents)
     full = Facts([*full, *tables.scale_facts(full, norms)], norms.parents)
 
-    raised, waiting = apply_rules((*norms.red_flags, *norms.rules), full, infant, age, weeks)
+    raised, waiting = apply_rules((*norms.red_flags, *norms.rules), full, infant, age, weeks, norms)
     _ask_for_growth(full, infant, age, waiting)
     remarks = [remark for remark, _ in raised] + [remark for _, remark in doubted]
     remarks = _worried(remarks, raised)

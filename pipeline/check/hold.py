@@ -49,7 +49,7 @@ def hold_question(raised: Sequence[tuple[Remark, Rule]], facts: Facts) -> Iterat
         title="Treated in spite of a sign that says to hold back?",
         reason=f"Treatment was spoken of, and hands-on treatment should wait for this: {titles}.",
         action="Say what was done and why, or that it was not done.",
-        source="When guidance names a danger sign it rarely speaks of manual treatment; holding back is our choice.",
+        source="When guidance names a danger sign it rarely speaks of manual treatment; holding back is our choice",
         mark=Mark.OURS,
         items=items_of(touched),
         spans=spans_of(touched),

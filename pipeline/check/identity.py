@@ -11,6 +11,7 @@ from pipeline.check.remarks import cited, items_of, spans_of
 from pipeline.check.rows import Tolerance
 from pipeline.model import Age, Infant, Remark, Span, Urgency, Word, span_of
 
+SHORTEST_NAME = 3  # letters
 CHOICES = ("the right infant, the chart is wrong", "the right infant, misheard", "the wrong chart is open")
 
 
@@ -54,8 +55,10 @@ def _ask(row: Tolerance, reason: str, facts: Sequence[Fact] = (), spans: tuple[S
 
 
 def _age(facts: Facts, infant: Infant, age: Age | None, share: Tolerance, least: Tolerance) -> Iterator[Remark]:
-    if infant.born is None or age is None:
+    if age is None:
         return
+    if infant.born is None and any(age.as_said and age.as_said.lower() in f.text for f in facts.of("history.age")):
+        return  # not known otherwise than by what was said
     charted = [days for days in (age.days, age.corrected_days) if days is not None]
     for fact in facts.of("history.age"):
         if fact.value is None or fact.unit not in DAYS:
@@ -64,7 +67,7 @@ def _age(facts: Facts, infant: Infant, age: Age | None, share: Tolerance, least:
         slack = max(least.value, share.value / 100 * start)
         if not any(start - slack <= days < start + length + slack for days in charted):
             said = f"{fact.value:g} {fact.unit}"
-            yield _ask(share, f"The age said is {said}; the chart makes it {both_shown(age)}.", (fact,))
+            yield _ask(share, f"The age said is {said}; on record it is {both_shown(age)}.", (fact,))
 
 
 def _told(facts: Facts, concept: str, charted: float | None, what: str, row: Tolerance) -> Iterator[Remark]:
@@ -109,14 +112,17 @@ def _trend(facts: Facts, age: Age | None, rows: Mapping[str, Tolerance], earlier
 
 
 def _names(infant: Infant, words: Sequence[Word], known: Mapping[str, str], row: Tolerance) -> Iterator[Remark]:
-    """Another infant's name is said and this infant's is not."""
+    """Another infant's name is said, written as a name, and this infant's is not. Initials and numbers are no names."""
     heard = [_bare(word.text) for word in words]
+    written = [word.text.lstrip("'\"“‘")[:1].isupper() for word in words]
     own = {part for name in (infant.code_name, infant.legal_name or "") for part in name.lower().split()}
     if not own.isdisjoint(heard):
         return
     for name, owner in sorted(known.items()):
         parts = name.lower().split()
-        at = next((i for i in range(len(heard)) if parts and heard[i : i + len(parts)] == parts), None)
+        if not name[:1].isalpha() or len(name) < SHORTEST_NAME:
+            continue
+        at = next((i for i in range(len(heard)) if heard[i : i + len(parts)] == parts and written[i]), None)
         if owner != infant.id and own.isdisjoint(parts) and at is not None:
             span = span_of(words, at, at + len(parts))
             yield _ask(row, f"The name {name} is said; it belongs to another infant.", (), (span,))

@@ -1,15 +1,14 @@
 """The usual cautions, and what the law where one works says of thrusts to an infant's spine."""
 
 from collections.abc import Collection, Iterable, Iterator
-from typing import Literal
 
 from pipeline.check.facts import Fact, Facts, fact_of
 from pipeline.check.norms import Norms
 from pipeline.check.remarks import cited, items_of, remark_id, spans_of
 from pipeline.check.rows import Caution
+from pipeline.config import Jurisdiction
 from pipeline.model import Age, Item, Remark, Urgency
-
-Jurisdiction = Literal["unknown", "allowed", "restricted", "prohibited"]
+from pipeline.records import PastVisit
 
 
 def standing_cautions(items: Iterable[Item], norms: Norms, told: Collection[str] = ()) -> tuple[Caution, ...]:
@@ -20,6 +19,14 @@ def standing_cautions(items: Iterable[Item], norms: Norms, told: Collection[str]
         for row in norms.cautions
         if not (row.once and row.id in told) and (row.when is None or facts.matches(row.when) is not None)
     )
+
+
+def caution_texts(items: Iterable[Item], norms: Norms, previous: Iterable[PastVisit] = ()) -> tuple[str, ...]:
+    """As a note carries them: first what stands over every note, then those that this visit's lines call for."""
+    told = {row.id for visit in previous for row in standing_cautions(visit.items, norms)}
+    rows = standing_cautions(items, norms, told)
+    over_all = " ".join(row.text for row in rows if row.when is None)
+    return (over_all, *(f"{row.text} ({cited(row)})" for row in rows if row.when is not None))
 
 
 def law_remarks(facts: Facts, age: Age | None, norms: Norms, setting: Jurisdiction) -> Iterator[Remark]:

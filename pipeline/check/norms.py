@@ -40,6 +40,7 @@ class Norms(Entry):
     coverage: tuple[rows.CoverageRow, ...]
     parents: dict[str, str | None]
     paired: tuple[str, ...]
+    places: dict[str, str]
 
     @cached_property
     def hash(self) -> str:
@@ -56,10 +57,14 @@ class Norms(Entry):
         """A limit of vocab/norms/tables/identity.yaml or growth limits by its id."""
         return next(row.value for row in self.tolerances if row.id == key)
 
+    def place(self, site: str | None) -> str:
+        """How a structure reads in a sentence; "" where none was said."""
+        return self.places.get(site, site.replace("_", " ")) if site else ""
+
     def sourced(self) -> Iterator[rows.Sourced]:
         """Every row of every kind."""
         for name in type(self).model_fields:
-            if name not in ("parents", "paired"):
+            if name not in ("parents", "paired", "places"):
                 yield from getattr(self, name)
 
     @property
@@ -113,6 +118,7 @@ def _load(base: Path) -> Norms:
         coverage=read(base / "coverage.yaml", rows.CoverageRow),
         parents={site.id: site.parent for site in sites},
         paired=tuple(sorted(site.id for site in sites if site.paired)),
+        places={site.id: site.label for site in sites},
     )
     faults += _unknown_sites(norms, ids)
     missing = sorted(set(RED_FLAGS) - {row.flag for row in norms.red_flags})

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from pipeline.check.ages import both_shown, in_window
 from pipeline.check.facts import Fact, Facts
+from pipeline.check.norms import Norms
 from pipeline.check.rows import RedFlag, Rule, Sourced
 from pipeline.model import Age, Infant, Mark, Remark, Span, Urgency
 
@@ -15,7 +16,7 @@ MISSING = {
     "sex": ("Girl or boy?", "The sex is not entered"),
     "birth_weight": ("What was the birth weight?", "The birth weight is not known"),
 }
-OURS = "Rules that need what is not known ask; they assume nothing."
+OURS = "Rules that need what is not known ask; they assume nothing"
 
 
 def remark_id(rule: str, facts: Iterable[Fact]) -> str:
@@ -24,8 +25,13 @@ def remark_id(rule: str, facts: Iterable[Fact]) -> str:
 
 
 def cited(row: Sourced) -> str:
-    """The source as shown; a remembered one says that it must be looked up."""
-    return f"{row.source} (from memory: verify)" if row.mark is Mark.MEMORY else row.source
+    """The source as shown; a remembered one says that it must be looked up, once."""
+    source = row.source.rstrip(".")
+    if row.mark is not Mark.MEMORY:
+        return source
+    if "from memory" in source:
+        return source.replace("from memory", "from memory: verify", 1)
+    return f"{source} (from memory: verify)"
 
 
 def spans_of(facts: Iterable[Fact]) -> tuple[Span, ...]:
@@ -39,7 +45,7 @@ def items_of(facts: Iterable[Fact]) -> tuple[str, ...]:
 
 
 def apply_rules(
-    rules: Iterable[Rule], facts: Facts, infant: Infant, age: Age | None, weeks: int | None
+    rules: Iterable[Rule], facts: Facts, infant: Infant, age: Age | None, weeks: int | None, norms: Norms
 ) -> tuple[list[tuple[Remark, Rule]], dict[str, list[Fact]]]:
     """Raise the remarks of all rules that hold; and, by what is not known, the facts that wait for it."""
     raised: dict[str, tuple[Remark, Rule]] = {}
@@ -53,7 +59,7 @@ def apply_rules(
             waiting[verdict.missing] += found
         if verdict.holds:
             for group in _groups(rule, found):
-                remark = _remark(rule, group, facts, age)
+                remark = _remark(rule, group, facts, age, norms)
                 known = raised.get(remark.id)
                 if known is None or ORDER[known[0].urgency] < ORDER[remark.urgency]:
                     raised[remark.id] = (remark, rule)
@@ -79,8 +85,8 @@ def _groups(rule: Rule, found: Sequence[Fact]) -> Iterator[tuple[Fact, ...]]:
     yield from (tuple(group) for group in places.values())
 
 
-def _remark(rule: Rule, group: tuple[Fact, ...], facts: Facts, age: Age | None) -> Remark:
-    urgency, reasons, evidence = rule.urgency, [_filled(rule.reason, group)], group
+def _remark(rule: Rule, group: tuple[Fact, ...], facts: Facts, age: Age | None, norms: Norms) -> Remark:
+    urgency, reasons, evidence = rule.urgency, [_filled(rule.reason, group, norms)], group
     for worse in rule.worse:
         because = facts.matches(worse.when)
         if because is not None and ORDER[worse.urgency] > ORDER[urgency]:
@@ -95,7 +101,7 @@ def _remark(rule: Rule, group: tuple[Fact, ...], facts: Facts, age: Age | None) 
         urgency=urgency,
         title=rule.title,
         reason=" ".join(reasons),
-        action=" ".join(filter(None, [rule.action, _held_back(rule)])),
+        action=" ".join(filter(None, [rule.action, _held_back(rule, norms)])),
         source=cited(rule),
         mark=rule.mark,
         window=window,
@@ -107,21 +113,21 @@ def _remark(rule: Rule, group: tuple[Fact, ...], facts: Facts, age: Age | None) 
     )
 
 
-def _held_back(rule: Rule) -> str:
+def _held_back(rule: Rule, norms: Norms) -> str:
     """What not to treat by hand, in words; that is our recommendation throughout (vocab/red_flags.yaml)."""
     if rule.withhold is None or rule.withhold.everything:
         return ""
-    where = ", ".join(site.replace("_", " ") for site in rule.withhold.sites)
+    where = ", ".join(norms.place(site) for site in rule.withhold.sites)
     parts = [f"No manual treatment of {where}." if where else "", "No thrust." if rule.withhold.thrust else ""]
     return " ".join(filter(None, parts))
 
 
-def _filled(reason: str, group: Sequence[Fact]) -> str:
+def _filled(reason: str, group: Sequence[Fact], norms: Norms) -> str:
     """The reason with the first fact's value, side, place and note in it."""
     first = next((f for f in group if f.note), group[0] if group else Fact(""))
     side = {"both": "on both sides", "none": ""}.get(first.side, f"on the {first.side}")
     value = "" if first.value is None else f"{first.value:g}"
-    filled = reason.format(value=value, side=side, site=(first.site or "").replace("_", " "), note=first.note)
+    filled = reason.format(value=value, side=side, site=norms.place(first.site), note=first.note)
     return " ".join(filled.split()).replace(" ,", ",").replace(" .", ".").replace(" :", ":")
 
 

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 from pydantic import BeforeValidator, Field, field_validator, model_validator
 
 from pipeline.ages import DAYS
+from pipeline.config import Jurisdiction
 from pipeline.model import Mark, Urgency
 from pipeline.vocabulary import Entry
 
@@ -253,7 +254,7 @@ class SexWord(Sourced):
 
 
 class Caution(Sourced):
-    """A standing caution and when it matters (always, if ``when`` is not given)."""
+    """A standing caution and when it matters (always, if ``when`` is not given); ``once`` an infant."""
 
     text: Text
     when: When | None = None
@@ -263,7 +264,7 @@ class Caution(Sourced):
 class Law(Sourced):
     """What a jurisdiction setting means for thrust and for an adjustment whose force was not said."""
 
-    setting: Literal["unknown", "allowed", "restricted", "prohibited"]
+    setting: Jurisdiction
     title: Text
     reason: Text
     action: str = ""

@@ -50,7 +50,7 @@ def net_remark(facts: Facts, norms: Norms, raised: Sequence[Remark]) -> Iterator
             reason=f"Not heard: {'; '.join(missing)}.",
             action="Say it now, or write that it was told and how.",
             source="Safety-net advice in the record: consensus on care of children by hands-on practitioners "
-            "(chiro.org, 2024) and our recommendation.",
+            "(chiro.org, 2024) and our recommendation",
             mark=Mark.OURS,
             items=tuple(sorted({i for part in parts for i in part.items})),
             spans=tuple(dict.fromkeys(spans)),

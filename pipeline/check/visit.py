@@ -1,20 +1,11 @@
-"""What the check needs beside the items: earlier visits, and how the practice has set the program."""
+"""What the check needs beside the items and the earlier visits: how the practice has set the program."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from pipeline.check.law import Jurisdiction
-from pipeline.model import Age, Frozen, Item, Word
-
-
-class PastVisit(Frozen):
-    """An earlier visit of the same infant. ``told``: ids of the remarks and cautions shown then."""
-
-    id: str
-    age: Age | None = None
-    items: tuple[Item, ...] = ()
-    told: tuple[str, ...] = ()
+from pipeline.config import Jurisdiction
+from pipeline.model import Word
 
 
 @dataclass(frozen=True, slots=True)

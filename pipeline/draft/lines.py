@@ -1,10 +1,13 @@
 """One item -> one line in clear words: only slots that were said, in conventional order."""
 
+import re
+
 from pipeline.draft.wording import Wording, fill, needs, quoted
 from pipeline.model import Dose, Extraction, Item, Onset, Transcript
 from pipeline.vocabulary import Vocabulary
 
 _OPEN = "not_assessed"
+_PLAIN = re.compile(r"[^\w\s]+")
 _NUMBER = "value"
 _HALVES = "\n"  # between head and body of a pattern; speech cannot reach a pattern
 
@@ -96,10 +99,11 @@ class LineWriter:
     def _left_out(self, line: str, slots: dict[str, str]) -> list[str]:
         """A site, level or side that was said and that the pattern has no room for."""
         sides = [slots[slot] for slot in ("side", "to", "on")]
+        told = f" {_PLAIN.sub(' ', line)} "  # "left" does not stand in "cleft"
         return [
             slots["elsewhere"] if slots["elsewhere"].lower() not in line.lower() else "",
             slots["level"] if slots["level"] not in line else "",
-            slots["side"] if not any(side in line for side in sides) else "",
+            slots["side"] if not any(f" {side} " in told for side in sides) else "",
         ]
 
     def _tails(self, item: Item, pattern: str, slots: dict[str, str]) -> list[str]:

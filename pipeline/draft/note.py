@@ -27,6 +27,7 @@ def draft_note(
     vocab: Vocabulary,
     wording: Wording | None = None,
     coverage: Iterable[tuple[str, str, str]] | None = None,
+    cautions: tuple[str, ...] = (),
     audio_sha256: str | None = None,
     audio_type: str | None = None,
     program: str = "",
@@ -38,7 +39,8 @@ def draft_note(
     (line ids ``place:<state>:<place>:<side>``); a line made from one item has that item's id.
 
     wording: the shipped one where None. coverage: (label, state, reason) of what the visit should have looked at; what
-    is ``looked_at`` is left out; None leaves the section ``not_looked_at`` out. Remarks of the safeguarding class stay
+    is ``looked_at`` is left out; None leaves the section ``not_looked_at`` out. cautions: the one over the whole note
+    first. Remarks of the safeguarding class stay
     in ``Note.remarks`` for the review page and appear in no line.
     """
     wording = wording or load_wording()
@@ -88,7 +90,7 @@ def draft_note(
         audio_type=audio_type,
         sections=parts.sections(made),
         remarks=tuple(remarks),
-        cautions=_cautions(wording, treated=any(part == "treatment" for _, part in placed)),
+        cautions=cautions,
         program=program,
         vocab_hash=vocab.hash,
         speech_model=transcript.model,
@@ -217,10 +219,3 @@ def _places(
     findings = [item for item in items if item.kind == "finding"]
     states = {item.id: "found" if item.id in raised else writer.state(item) for item in findings}
     return place_lines(findings, states, vocab, wording)
-
-
-def _cautions(wording: Wording, *, treated: bool) -> tuple[str, ...]:
-    """First the caution that stands at the top of the note, then those that stand beside the treatment."""
-    top = " ".join(caution.text for caution in wording.cautions if caution.where == "top")
-    beside = (caution for caution in wording.cautions if treated and caution.where == "treatment")
-    return (top, *(f"{caution.text} ({caution.source})" for caution in beside))

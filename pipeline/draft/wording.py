@@ -13,7 +13,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from pipeline.errors import VocabularyError
-from pipeline.model import Kind, Mark
+from pipeline.model import Kind
 from pipeline.resources import data_path
 from pipeline.vocabulary import read_rows
 
@@ -67,15 +67,6 @@ class SiteName(_Row):
     read: str = Field(alias="as")
 
 
-class Caution(_Row):
-    """A caution and where it stands."""
-
-    where: Literal["top", "treatment"]
-    text: str
-    source: str
-    mark: Mark
-
-
 class Wording(BaseModel):
     """All wording of the note."""
 
@@ -85,7 +76,6 @@ class Wording(BaseModel):
     words: dict[str, dict[str, str]]
     places: tuple[Place, ...]
     sites: dict[str, str]
-    cautions: tuple[Caution, ...]
 
     def phrase(self, concept: str) -> Phrase:
         """The concept's row, else its family's, else one that names the concept by its label."""
@@ -112,7 +102,6 @@ def _load(base: Path) -> Wording:
     words = [row for _, row in read_rows(folder / "words.yaml", Words, faults)]
     places = [row for _, row in read_rows(folder / "places.yaml", Place, faults)]
     sites = [row for _, row in read_rows(folder / "sites.yaml", SiteName, faults)]
-    cautions = [row for _, row in read_rows(folder / "cautions.yaml", Caution, faults)]
     rows: list[tuple[str, list[str]]] = [
         ("phrases", [row.id for row in phrases]),
         ("sections", [row.id for row in parts]),
@@ -132,7 +121,6 @@ def _load(base: Path) -> Wording:
         words={row.id: row.words for row in words},
         places=tuple(places),
         sites={row.id: row.read for row in sites},
-        cautions=tuple(cautions),
     )
 
 

@@ -12,6 +12,7 @@ _PLAYED = ("said", "question", "answer", "retracted")
 _FLAGS = (Urgency.EMERGENCY, Urgency.SAME_DAY, Urgency.REFER)
 _FOLDED = (Urgency.EXPECTED, Urgency.NOT_INFORMATIVE)
 _PLACES = "places"
+_TREATED = "treatment"
 
 
 @dataclass(frozen=True)
@@ -96,12 +97,13 @@ class PlaceView:
 
 @dataclass(frozen=True)
 class NoteView:
-    """All that a note template may use."""
+    """All that a note template may use. ``cautioned``: the section that the cautions of this visit stand beside."""
 
     note: Note
     sections: tuple[SectionView, ...]
     flags: tuple[RemarkView, ...]
     whole: tuple[RemarkView, ...]
+    cautioned: str
     places: dict[str, PlaceView]
     place_lines: tuple[LineView, ...]
     points: int
@@ -139,12 +141,19 @@ class _Viewer:
             sections=tuple(self._section(section) for section in note.sections if section.id != _PLACES),
             flags=tuple(flags),
             whole=self._whole(),
+            cautioned=self._cautioned(),
             places=_places(places),
             place_lines=tuple(self._line(line) for line in places),
             points=sum(len(section.lines) for section in note.sections if section.id == "check"),
             kept_back=sum(remark.safeguarding for remark in note.remarks),
             facts=facts(note),
         )
+
+    def _cautioned(self) -> str:
+        shown = [section.id for section in self._note.sections if section.id != _PLACES]
+        if len(self._note.cautions) < 2 or not shown:
+            return ""
+        return _TREATED if _TREATED in shown else shown[0]
 
     def _whole(self) -> tuple[RemarkView, ...]:
         """Remarks that no line carries: neither flags nor points to check, and about no item of the note."""

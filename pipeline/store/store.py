@@ -6,7 +6,7 @@ home/blobs/ab/...  recordings and transcripts by content hash
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -18,12 +18,13 @@ from ulid import ULID
 from pipeline.errors import InputError, NotFoundError, StoreError
 from pipeline.files import private_folder
 from pipeline.model import Age, Answer, Infant, LineEdit, Recording, Transcript, WordCorrection
-from pipeline.records import Drafted, VisitRecord
+from pipeline.records import Drafted, PastVisit, VisitRecord
 from pipeline.store import schema
 from pipeline.store.blobs import Blobs, StagedBlobs
 from pipeline.store.database import faults, open_database
 from pipeline.store.derived import apply_event, put_draft
 from pipeline.store.events import Event, InfantEntered, InfantRevised, Payload, TranscriptMade, read_payload
+from pipeline.store.history import known_names, other_visits, previous_visits
 
 DATABASE = "record.db"
 
@@ -63,6 +64,14 @@ class Writing:
     def infant(self, key: str) -> Infant | None:
         """The infant of this id or code name as it stands inside this change."""
         return _find_infant(self.connection, key)
+
+    def record(self, visit: str) -> VisitRecord:
+        """All that is on record of a visit as it stands inside this change. Raises as ``Store.record`` does."""
+        return self._store.record(visit, inside=self.connection)
+
+    def other_visits(self, record: VisitRecord) -> list[tuple[str, date]]:
+        """The infant's other visits with their days, oldest first."""
+        return other_visits(self.connection, record.infant.id, record.visit)
 
     def _refuse_taken(self, infant: Infant, *, entered: bool) -> None:
         table = schema.infant
@@ -147,10 +156,19 @@ class Store:
                 sa.select(schema.recording.c.visit).where(schema.recording.c.id == recording)
             ).scalar()
 
-    def record(self, visit: str) -> VisitRecord:
+    def record(self, visit: str, *, inside: sa.Connection | None = None) -> VisitRecord:
         """All that is on record of a visit. Raises NotFoundError, StoreError where its transcript is damaged."""
+        if inside is not None:
+            return self._record(inside, visit)
         with self.reading() as connection:
             return self._record(connection, visit)
+
+    def known_before(
+        self, infant: str, day: date, visit: str
+    ) -> tuple[tuple[PastVisit, ...], tuple[tuple[str, str], ...]]:
+        """The infant's visits before this one, oldest first; and the other infants' names, each with its infant."""
+        with self.reading() as connection:
+            return previous_visits(connection, infant, day, visit), known_names(connection, infant, visit)
 
     def events(self, *, visit: str | None = None) -> list[Event]:
         """The record in order of replay, all of it or one visit's. Raises StoreError where one cannot be read."""
@@ -165,12 +183,14 @@ class Store:
         with self.writing() as unit:
             for table in schema.DERIVED_TABLES:
                 unit.connection.execute(table.delete())
-            heard: dict[str, None] = {}
+            heard: set[str] = set()
             for event in _events(unit.connection, None):
                 apply_event(unit.connection, event)
                 if isinstance(event.payload, TranscriptMade) and event.visit:
-                    heard[event.visit] = None
-            for visit in heard:
+                    heard.add(event.visit)
+            c = schema.visit.c
+            visits = unit.connection.scalars(sa.select(c.id).order_by(c.day, c.id)).all()
+            for visit in (visit for visit in visits if visit in heard):  # a visit is held against those before it
                 record = self._record(unit.connection, visit)
                 unit.put_draft(record, derive(record))
         return len(heard)
@@ -202,6 +222,8 @@ class Store:
             transcript=self._transcript(row.sha256),
             transcript_sha256=row.sha256,
             edits=tuple(e for e in edits if isinstance(e, LineEdit | WordCorrection | Answer)),
+            previous=previous_visits(connection, row.infant, row.day, visit),
+            known_names=known_names(connection, row.infant, visit),
         )
 
     def _transcript(self, sha256: str) -> Transcript:

@@ -5,11 +5,12 @@ from dataclasses import dataclass, field
 import pytest
 from check_visits import NORMS, old, one, raised, rules, verdict
 
-from pipeline.check import PastVisit, part_table
+from pipeline.check import part_table
 from pipeline.check.codes import leaf_code
 from pipeline.check.tables import head_shape, level
 from pipeline.errors import InputError
 from pipeline.model import Age, Infant, Item, Side
+from pipeline.records import PastVisit
 
 TERM_GIRL = Infant(id="i1", code_name="Wren", sex="female", gestation_weeks=40)
 TERM_BOY = Infant(id="i1", code_name="Wren", sex="male", gestation_weeks=40)

@@ -9,9 +9,9 @@ import pytest
 import yaml
 from check_visits import NORMS, old, one, raised
 
-from pipeline.check import PastVisit
 from pipeline.check.norms import RED_FLAGS
 from pipeline.model import Age, Infant, Item, Onset, Remark, Urgency
+from pipeline.records import PastVisit
 
 GIRL = Infant(id="i1", code_name="Wren", sex="female", gestation_weeks=40)
 BOY_3500 = Infant(id="i1", code_name="Wren", sex="male", gestation_weeks=40, birth_weight_kg=3.5)

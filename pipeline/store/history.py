@@ -1,0 +1,55 @@
+"""What is on record of an infant before a visit: the earlier visits as drafted, and the names known by then.
+
+Both depend on nothing that was filed later, so that a rebuild drafts each visit as it was drafted first.
+"""
+
+from collections.abc import Iterator
+from datetime import date
+
+import sqlalchemy as sa
+
+from pipeline.model import Age, Item
+from pipeline.records import PastVisit
+from pipeline.store import schema
+
+_v, _i, _e, _r = schema.visit.c, schema.item.c, schema.evidence.c, schema.remark.c
+
+
+def previous_visits(connection: sa.Connection, infant: str, day: date, visit: str) -> tuple[PastVisit, ...]:
+    """The infant's visits before this one, oldest first; of one day in the order they were opened."""
+    earlier = sa.or_(_v.day < day, sa.and_(_v.day == day, _v.id < visit))
+    query = sa.select(_v.id, _v.day, _v.age).where(_v.infant == infant, earlier).order_by(_v.day, _v.id)
+    return tuple(
+        PastVisit(
+            id=row.id,
+            day=row.day,
+            age=Age.model_validate(row.age) if row.age else None,
+            items=tuple(_items(connection, row.id)),
+            told=tuple(connection.scalars(sa.select(_r.id).where(_r.visit == row.id).order_by(_r.id))),
+        )
+        for row in connection.execute(query).all()
+    )
+
+
+def other_visits(connection: sa.Connection, infant: str, visit: str) -> list[tuple[str, date]]:
+    """All other visits of the infant with their days, oldest first."""
+    query = sa.select(_v.id, _v.day).where(_v.infant == infant, _v.id != visit).order_by(_v.day, _v.id)
+    return [(row.id, row.day) for row in connection.execute(query)]
+
+
+def known_names(connection: sa.Connection, infant: str, visit: str) -> tuple[tuple[str, str], ...]:
+    """The names of all other infants that were entered before the visit was opened (ids sort by time), with ids."""
+    c = schema.infant.c
+    query = sa.select(c.id, c.code_name, c.legal_name).where(c.id != infant, c.id < visit).order_by(c.id)
+    rows = connection.execute(query).all()
+    return tuple((name, row.id) for row in rows for name in (row.code_name, row.legal_name) if name)
+
+
+def _items(connection: sa.Connection, visit: str) -> Iterator[Item]:
+    evidence: dict[str, list[dict[str, object]]] = {}
+    spans = sa.select(schema.evidence).join(schema.item, _e.item == _i.id).where(_i.visit == visit)
+    for row in connection.execute(spans.order_by(_e.position)):
+        span = {"role": row.role, "start_ms": row.start_ms, "end_ms": row.end_ms, "words": (row.i0, row.i1)}
+        evidence.setdefault(row.item, []).append({**span, "quote": row.quote})
+    rows = connection.execute(sa.select(_i.id, _i.data).where(_i.visit == visit).order_by(_i.position)).all()
+    yield from (Item.model_validate({**row.data, "evidence": evidence.get(row.id, [])}) for row in rows)
