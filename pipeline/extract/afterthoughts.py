@@ -115,7 +115,7 @@ class Afterthoughts(Filing):
         named = {m.level.text for m in marks if m.level} | {m.readings[0].site for m in marks if m.kind == "site"}
         records = ledger.last(self._state.last)
         if named:  # "scratch T3": what was said of it, a little while ago
-            near = [r for r in ledger.records.values() if self._state.clause - r.clause <= TREATED_CLAUSES]
+            near = [r for r in ledger.recent() if self._state.clause - r.clause <= TREATED_CLAUSES]
             records = [r for r in near if {r.item.level, r.item.site} & named]
         for record in records:
             ledger.retract(record.item.id, "taken back by the speaker")

@@ -61,7 +61,7 @@ def _age(marked: Marked, clause: Clause, mark: Mark, state: State, *, alone: boo
     number, tokens = mark.number, marked.tokens
     after = tokens[mark.b].text if mark.b < clause.b else ""
     old = after == "old"
-    if number is None or "history.age" in {r.item.concept for r in state.ledger.records.values()}:
+    if number is None or state.ledger.of("history.age"):
         return False
     if not old and (set(_before(marked, clause, mark)[-1:]) & ELSEWHEN or after in ("ago", "time")):
         return False

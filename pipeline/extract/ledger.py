@@ -3,11 +3,13 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 
 from pipeline.model import Item, ItemEvent, Retract, Span, TraceStep, Upsert, item_id
 
 Key = tuple[str, str | None, str, str | None]
 NEAR_CLAUSES = 3
+RECENT = 40
 TREATMENT_CLAUSES = 8
 REFINED = ("weak", "asymmetrical", "strong")  # "there's something, but weak"
 
@@ -29,12 +31,21 @@ class Ledger:
     records: dict[str, Record] = field(default_factory=dict)
     _by_key: dict[Key, list[str]] = field(default_factory=lambda: defaultdict(list))
     _events: list[ItemEvent] = field(default_factory=list)
+    _of_concept: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     treated: int = -1
 
     def take_events(self) -> list[ItemEvent]:
         """The events since the last call."""
         events, self._events = self._events, []
         return events
+
+    def of(self, concept: str) -> list[Record]:
+        """The standing records of a concept, the latest first."""
+        return [self.records[i] for i in reversed(self._of_concept[concept]) if i in self.records]
+
+    def recent(self) -> list[Record]:
+        """The latest records by the order of their first mention, newest first: enough to look back a little."""
+        return [self.records[i] for i in islice(reversed(self.records), RECENT)]
 
     def last(self, ids: Sequence[str]) -> list[Record]:
         """The records of the ids that still stand."""
@@ -89,6 +100,7 @@ class Ledger:
             fresh = item_id(self.recording, item.concept, item.site, item.start_ms, ordinal)
         item = item.model_copy(update={"id": fresh})
         self._by_key[key].append(fresh)
+        self._of_concept[item.concept].append(fresh)
         self._put(item, clause, steps)
         return fresh
 
@@ -107,7 +119,7 @@ class Ledger:
         """The same technique on the same structure a few clauses later is the same treatment going on."""
         if item.kind != "treatment":
             return None
-        for record in reversed(self.records.values()):
+        for record in self.of(item.concept):
             known = record.item
             if clause - record.clause > TREATMENT_CLAUSES or known.kind != "treatment":
                 continue

@@ -62,9 +62,9 @@ class Plans(Filing):
 
     def _found_at(self, concept: str) -> Target | None:
         """Where this visit last found it, else its default site."""
-        for record in reversed(self._state.ledger.records.values()):
-            if record.item.concept == concept:
-                return Target(record.item.site, record.item.side, record.item.level)
+        found = self._state.ledger.of(concept)
+        if found:
+            return Target(found[0].item.site, found[0].item.side, found[0].item.level)
         site = self._vocab.concepts[concept].site
         return Target(site) if site else None
 
