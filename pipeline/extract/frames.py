@@ -241,10 +241,13 @@ class FrameBuilder:
                 self._vocab.concepts[c].site for m in frame.concepts for c in m.says()
             }
             treated = bool(frame.concepts) and self._acts(frame.concepts[-1], rest) and not frame.told
+            around = [m for m in (*frame.results, *frame.concepts) if m.a < mark.a and mark.b <= m.b]
+            if around:  # "leave the shoulder and the collarbone alone"
+                tail = True
             if not (((near or treated or own) and not frame.sites) or tail or again):
                 self._next()
                 frame = self._open
-        elif frame.sites and self._inside(mark, frame.sites[-1]) and not (border and mark.side):
+        elif frame.sites and self._inside(mark, frame.sites[-1]) and not (border and (mark.side or self._pair(frame))):
             frame.sites.pop()
         elif frame.sites and not mark.side and self._inside(frame.sites[-1], mark):
             return  # "left shoulder, lifting the arm": the part stays what is meant
@@ -266,6 +269,10 @@ class FrameBuilder:
     def _only_sites(self, rest: Sequence[Mark]) -> bool:
         """ "Moves all four limbs well, arms and legs": nothing more is said, so the structures belong to what was."""
         return all(m.kind in ("site", "side") for m in rest)
+
+    def _pair(self, frame: Frame) -> bool:
+        """ "Foot, toes, fine" is a list; "in the face, the masseter" goes into detail."""
+        return self._vocab.sites[frame.sites[-1].readings[0].site].paired
 
     def _inside(self, mark: Mark, outer: Mark) -> bool:
         inner = mark.readings[0].site

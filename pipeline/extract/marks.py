@@ -53,6 +53,14 @@ class Marked:
         """Values and places of the cues of one category in tokens ``a <= k < b``."""
         return [(hit.payloads[0].gives, hit) for hit in self.cues.get(category, ()) if a <= hit.a < b]
 
+    def chunk(self, a: int, b: int) -> set[str]:
+        """The words from comma to comma around tokens ``a <= k < b``."""
+        while a > 0 and not self.tokens[a - 1].stop:
+            a -= 1
+        while b < len(self.tokens) and not self.tokens[b - 1].stop:
+            b += 1
+        return {t.text for t in self.tokens[a:b]}
+
     def degree(self, a: int, b: int) -> Degree | None:
         """The last degree word in tokens ``a <= k < b``."""
         last: Degree | None = None

@@ -115,6 +115,8 @@ class Places:
         """Where a concept is seated: the site its own words name, the structure in hand, or its default site."""
         lead = next((t.side for t in own if t.side), "")
         fitting = [t for t in own if t.site is not None and self.distance(concept, t.site) is not None]
+        if concept.site is not None and not concept.sided:
+            fitting = []  # jaundice down to the chest is the skin's
         if concept.site not in (None, "whole_body", "skin"):  # a part of the default site is no site of its own
             fitting = [t for t in fitting if t.site == concept.site or concept.site not in self.vocab.site_line(t.site)]
         if concept.site in {t.site for t in fitting}:

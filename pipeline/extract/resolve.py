@@ -106,7 +106,7 @@ class Resolver(Places):
         own = [t.site for t in self.targets(frame)]
         found = [self.named(mark, site, kinds, own=own, seen=focus.seen) for mark in frame.concepts]
         found = [c for c in found if c not in ("history.age", "history.gestation")]  # ages.py reads durations
-        born = {t.text for t in marked.tokens[max(0, frame.a - 4) : frame.b + 3]} & {"born", "birth"}
+        born = marked.chunk(frame.a, frame.b) & {"born", "birth"}
         told = ["history.birth_weight" if c == "measure.weight" and born else c for c in found]
         return list(dict.fromkeys(c for c in told if c is not None))
 
