@@ -49,6 +49,7 @@ def ours(path: Path) -> dict[str, Any]:
     from pipeline.audio import compact_copy, open_sound
     from pipeline.hear import Hearer, embedded_model
     from pipeline.hear.chunks import cut
+    from pipeline.repair import accept, propose
     from pipeline.vocabulary import load_vocabulary
 
     stages: Stages = {}
@@ -61,7 +62,10 @@ def ours(path: Path) -> dict[str, Any]:
     with stage(stages, "read, and cut by voice"):
         chunks = list(cut(sound.blocks()))
     with stage(stages, "check and load the model"):
-        hearer = Hearer(embedded_model(), load_vocabulary())
+        vocab = load_vocabulary()
+        hearer = Hearer(
+            embedded_model(), vocab, refine=lambda words, scorer: accept(words, propose(words, vocab), scorer)
+        )
         hearer.load()
     with stage(stages, "hear"):
         results = list(hearer.results(chunks))

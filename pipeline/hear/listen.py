@@ -22,8 +22,9 @@ NOISY = "noise"
 HOT_LISTS = 1
 _HOLE_MS = 1500  # voice without words that is heard again by itself
 _SMALLEST_MS = 4000  # a chunk that loops is cut in two down to this
-_FOREIGN_MS, _FOREIGN, _ENGLISH = 1500, 0.8, 0.1
-_ENGLISH_ENOUGH, _WEAK = 0.5, 0.45
+_FOREIGN_MS, _FOREIGN, _ENGLISH = 1500, 0.5, 0.2  # length; probability of the other language, and of English at most
+_ENGLISH_ENOUGH, _WEAK = 0.5, 0.6  # a chunk surer of English, and words surer than this, are not looked at again
+_TURN_MS = 500  # a pause in which the speaker may have changed
 
 
 Refine = Callable[[Transcript, ChunkScorer], Transcript]
@@ -68,8 +69,9 @@ class Listener:
                 again = self.hear(part(chunk, low - 200, high + 200), whole=False)
                 fitting = [w for w in again.words if low - 100 <= w.start_ms and w.end_ms <= high + 100]
                 words = sorted([*words, *fitting], key=lambda word: word.start_ms)
-                if not fitting and not any(d.start_ms < high and d.end_ms > low for d in dropped):
+                if not fitting and not any(d.start_ms <= low and high <= d.end_ms for d in dropped):
                     reason = again.dropped[0].reason if again.dropped else "not made out"
+                    dropped = [d for d in dropped if not (low <= d.start_ms and d.end_ms <= high)]
                     dropped.append(_dropped(low, high, reason, " ".join(w.text for w in again.words)))
         return Listened(words, dropped, decoded)
 
@@ -105,7 +107,7 @@ class Listener:
         doubtful = self._engine.language(encoding)[2] < _ENGLISH_ENOUGH
         kept: list[Word] = []
         dropped: list[Dropped] = []
-        for i0, i1 in utterances([(w.text, w.start_ms, w.end_ms) for w in words]):
+        for i0, i1 in utterances([(w.text, w.start_ms, w.end_ms) for w in words], _TURN_MS):
             said = words[i0:i1]
             start, end = said[0].start_ms, max(w.end_ms for w in said)
             weak = doubtful or sum(w.p for w in said) / len(said) < _WEAK
@@ -116,8 +118,9 @@ class Listener:
         return kept, dropped
 
     def _foreign(self, piece: SoundChunk, said: Sequence[Word]) -> bool:
-        if self._terms.find([plain(word.text) for word in said]):
-            return False
+        terms = self._terms.find([plain(word.text) for word in said])
+        if any(min(word.p for word in said[i0:i1]) > _WEAK for i0, i1 in terms):
+            return False  # a trade term heard clearly may sound foreign by itself
         language, p, english = self._engine.language(self._engine.encode(piece.pcm))
         return language != "en" and p >= _FOREIGN and english <= _ENGLISH
 

@@ -14,7 +14,7 @@ from pipeline.model import WordRange
 
 Range = tuple[int, int]
 _PUNCTUATION = frozenset(string.punctuation + "…–—’‘“”")
-_LONGEST_MS = 1500  # a longer "word" has swallowed a pause
+_GAP_MS, _SPOKEN_MS = 250, 150  # a pause; what must lie before it for a word to be said there
 _PAUSE_MS = 900  # ends an utterance, also inside a sentence
 
 
@@ -71,16 +71,17 @@ def _to_voice(start: int, end: int, speech: Sequence[Range]) -> Range:
     touched = [(a, b) for a, b in speech if a < end and b > start]
     if not touched:
         return start, end
-    if end - start > _LONGEST_MS and len(touched) > 1:  # the voice after the pause is the word's: see the module's head
-        touched = touched[-1:] if touched[-1][1] - touched[-1][0] > 100 else touched[:1]
+    low, high = touched[0]
+    if len(touched) > 1 and touched[1][0] - high >= _GAP_MS:  # it has swallowed a pause: which side is it on?
+        touched = touched[:1] if high - max(start, low) >= _SPOKEN_MS else touched[1:]
     return max(start, touched[0][0]), min(end, touched[-1][1])
 
 
-def utterances(words: Sequence[tuple[str, int, int]]) -> list[WordRange]:
+def utterances(words: Sequence[tuple[str, int, int]], pause_ms: int = _PAUSE_MS) -> list[WordRange]:
     """Cut words (text, start, end in ms) after sentence ends and before pauses; consecutive ranges over all words."""
     cuts = [0]
     for k in range(1, len(words)):
         before, (_, start, _) = words[k - 1], words[k]
-        if before[0][-1:] in ".?!" or start - before[2] >= _PAUSE_MS:
+        if before[0][-1:] in ".?!" or start - before[2] >= pause_ms:
             cuts.append(k)
     return list(zip(cuts, [*cuts[1:], len(words)], strict=True)) if words else []
