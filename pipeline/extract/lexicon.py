@@ -184,7 +184,13 @@ class Lexicon:
         words = self.vocab.words
         self.determiners = frozenset(words.get("determiners", ()))
         self._little = frozenset(self.tokeniser.stem(w) for w in words.get("little_words", ()))
-        dropped = (*words.get("fillers", ()), *(say for cue in self.vocab.cues.get("degree", ()) for say in cue.say))
+        adverbs = words.get("adverbs", ())
+        self.adverbs = _phrases(adverbs, self.tokeniser)
+        dropped = (
+            *words.get("fillers", ()),
+            *adverbs,
+            *(say for cue in self.vocab.cues.get("degree", ()) for say in cue.say),
+        )
         self._droppable = {"'s", *self.determiners, *(w for say in dropped for w in self.tokeniser.phrase(say)[:1])}
         self.fillers = _phrases(words.get("fillers", ()), self.tokeniser)
         self.degrees = _phrases(
@@ -281,10 +287,10 @@ class Lexicon:
         return [at for at in every if at not in out]
 
     def content(self, tokens: Sequence[Token], degrees: Sequence[Hit[str]] | None = None) -> list[int]:
-        """Positions without fillers, degree words, determiners and clitics: the stream of terms."""
+        """Positions without fillers, adverbs of time, degree words, determiners and clitics: the stream of terms."""
         stream = self.spoken(tokens)
         found = self.degrees.find(stream, tokens) if degrees is None else degrees
-        out = {at for hit in found for at in hit.fixed}
+        out = {at for hit in (*found, *self.adverbs.find(stream, tokens)) for at in hit.fixed}
         return [
             at for at in stream if at not in out and tokens[at].text not in self.determiners and tokens[at].text != "'s"
         ]
