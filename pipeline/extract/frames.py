@@ -76,7 +76,9 @@ class FrameBuilder:
         """Frames in order. ``drop``: token positions taken back by the speaker; ``repaired``: where that happened."""
         idle = Idle(self._vocab, self._marked, self._clause, self._marks)
         self._marks = [m for m in self._marks if m.a not in drop and not idle.is_idle(m)]
-        negations = self._marked.cues.get("negation", ())
+        negations = [  # the "no" of "on the right, no, sorry, the left" denies nothing
+            hit for hit in self._marked.cues.get("negation", ()) if not any(x <= hit.a < y for x, y in repaired)
+        ]
         self._scopes = scopes(negations, self._clause.a, self._clause.b, self._breaks())
         ellipses = self._ellipses()
         self._marks = self._led(self._marks)
