@@ -28,6 +28,7 @@ class Question:
     clause: int
     at_ms: int
     denied: bool = False
+    comparing: bool = False  # "any better?": a bare yes or no says nothing of the thing itself
     before: tuple["Question", ...] = ()  # asked in the same breath: one "no" answers all, a "yes" only the last
 
     def waits(self, clause: int, at_ms: int) -> bool:
@@ -56,7 +57,7 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     """The facts that a clause answers to the question; empty where it is no answer."""
     said = [value for value, hit in marked.cued("answers", clause.a, clause.b) if hit.a <= clause.head]
     polar = said[0] if said else ""
-    if polar == "unsure":
+    if polar == "unsure" or (question.comparing and polar):
         return []
     marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
     side = next((m.side for m in marks if m.kind == "side" and m.side in ("left", "right", "both")), "")

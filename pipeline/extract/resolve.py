@@ -285,13 +285,13 @@ class Resolver(Places):
             listed = self.vocab.concepts["alignment.rotation"]  # "C1 is left": the trade's short form of turned to it
             if listed.kind in kinds:
                 return [self._draft(frame, listed, p, "rotated", None, marked, "level and side", mark) for p in own]
-        if concept is not None and focus.result and self._same(frame, marked):
-            return self._copied(frame, concept, focus.result, own, context, marked, mark)
         turned = self._turned(frame, own, focus, marked)
         if concept is not None and turned is not None and concept.kind in kinds:
             held = own or (tuple(context) if frame.side else self._with_focus_side(context, focus))
             places = self.place(concept, own, held)
             return [self._draft(frame, concept, p, turned, None, marked, "carried denial", mark) for p in places]
+        if concept is not None and focus.result and self._same(frame, marked):
+            return self._copied(frame, concept, focus.result, own, context, marked, mark)
         if frame.ellipsis is not None and own and not frame.concepts and "finding" in kinds:
             overall = self.vocab.concepts["exam.overall"]
             return [self._draft(frame, overall, p, "normal", None, marked, "nothing there", mark) for p in own]
@@ -300,8 +300,8 @@ class Resolver(Places):
     def _turned(self, frame: Frame, own: Sequence[Target], focus: Focus, marked: Marked) -> str | None:
         """What "the right one isn't", "L5 is not", "it isn't now" leave of the result just said; else None."""
         cue = frame.ellipsis
-        if cue is None or focus.result is None or focus.concept is None:
-            return None
+        if cue is None or focus.concept is None or focus.result is None or is_good(self.vocab, focus.result):
+            return None  # a bare denial never makes a good finding bad
         plain = marked.tokens[cue.b - 1].text in ("not", "n't") and focus.clause_of_concept >= focus.now - 1
         pointing = marked.tokens[max(0, cue.a - 2)].text in self.vocab.words["pointing"]
         sided = bool(frame.side) and cue.a != (frame.side_at or (-1,))[0] and not own
