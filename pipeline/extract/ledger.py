@@ -75,7 +75,12 @@ class Ledger:
                 return self._replace(record, item, clause, steps)
             if record.item.result == "present" and item.result in REFINED and clause - record.clause <= 1:
                 return self._replace(record, item, clause, steps, corrected=False)
-            if _adds_value(record.item, item) and clause - record.clause <= NEAR_CLAUSES:
+            near = clause - record.clause <= NEAR_CLAUSES
+            if near and _adds_value(record.item, item):  # "limited … she stops me at fifty": the judgement stays
+                item = item.model_copy(update={"result": record.item.result})
+                return self._replace(record, item, clause, steps, corrected=False)
+            if near and _judges_value(record.item, item):  # "forty-five … so limited": the number stays
+                item = item.model_copy(update={"value": record.item.value, "unit": record.item.unit})
                 return self._replace(record, item, clause, steps, corrected=False)
             if not today and record.clause >= self.treated and _clash(record.item, item):
                 flagged = record.item.model_copy(update={"flags": _with(record.item.flags, "conflict")})
@@ -221,6 +226,12 @@ def _same(a: Item, b: Item) -> bool:
 def _adds_value(a: Item, b: Item) -> bool:
     """ "To the left she's tight … about sixty degrees": a number that only fills in what was said."""
     return a.value is None and b.value is not None and b.result in (a.result, "value") and a.result != "value"
+
+
+def _judges_value(a: Item, b: Item) -> bool:
+    return (
+        a.result == "value" and a.value is not None and b.value is None and b.result in ("limited", "normal", "guarded")
+    )
 
 
 def _clash(a: Item, b: Item) -> bool:
