@@ -127,7 +127,7 @@ class Resolver(Places):
             fitted = fit_result(self.vocab, concept_id, word)
             if fitted is not None:
                 used.add(word.a)
-                if denied and concept.negated and word.a < mark.a:
+                if denied and concept.negated and fitted == concept.stated and word.a < mark.a:
                     continue  # "there … no lump": the denial of the concept itself holds
                 if result is None or result == "open":  # "open, soft and flat" is normal (contract, convention 7)
                     result, rule = fitted, "result word"

@@ -3,6 +3,8 @@
 from pipeline.extract.marks import Mark
 from pipeline.vocabulary import Vocabulary
 
+GENERAL = ("exam.overall", "exam.symmetry", "motion.general")
+
 
 def fit_result(vocab: Vocabulary, concept_id: str, mark: Mark) -> str | None:
     """The result that the words of ``mark`` give to a concept named beside them; None where they say nothing of it.
@@ -16,11 +18,13 @@ def fit_result(vocab: Vocabulary, concept_id: str, mark: Mark) -> str | None:
         if reading.concept == concept_id:
             return reading.result
     same_kind = [r for r in readings if vocab.concepts[r.concept].kind == concept.kind]
-    for reading in same_kind:
+    family = concept_id.partition(".")[0]
+    akin = [r for r in same_kind if r.concept.partition(".")[0] == family or r.concept in GENERAL]
+    for reading in akin:
         if reading.role == "means" and reading.result in concept.results:
             return reading.result
     good = good_result(vocab, concept_id)
-    if good and any(r.role == "means" and is_good(vocab, r.result) for r in same_kind):
+    if good and any(r.role == "means" and is_good(vocab, r.result) for r in akin):
         return good
     if good and any(r.role == "means" and r.concept == "exam.overall" and r.result == "abnormal" for r in readings):
         return bad_result(vocab, concept_id)
