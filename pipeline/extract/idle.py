@@ -44,7 +44,8 @@ class Idle:
         """ "Thursday's good", "the table's creaking": said of something that the vocabulary does not know."""
         if mark.kind != "result" or any(r.role == "say" for r in mark.readings):
             return False
-        whole = {r.concept for r in mark.readings if r.role == "means"} <= {"exam.overall", "exam.symmetry"}
+        meant = {r.concept for r in mark.readings if r.role == "means"}
+        whole = bool(meant) and meant <= {"exam.overall", "exam.symmetry"}
         if whole and self._tokens[self._clause.head].text in ("he", "she", "you", "everybody", "everyone"):
             return True  # "she's fine": said of the infant, or of somebody else, not of the structure in hand
         known = {k for m in self._marks if m.kind in ("site", "concept", "level", "number") for k in range(m.a, m.b)}
