@@ -4,6 +4,7 @@ import math
 import random
 from itertools import pairwise
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from extracting import extractor, narration, vocabulary
@@ -187,7 +188,7 @@ TALK = st.tuples(
 def transcripts(draw: st.DrawFn) -> Transcript:
     """Words in any order with pauses, cut anywhere into utterances."""
     texts = [word for part in draw(st.lists(TALK, max_size=40)) for word in part.split(" ")]
-    timing = draw(st.sampled_from(["word", "cue"]))
+    timing: Literal["word", "cue"] = draw(st.sampled_from(["word", "cue"]))
     pauses = draw(st.lists(st.sampled_from([0, 0, 0, 900, 60_000]), min_size=len(texts), max_size=len(texts)))
     inner = draw(st.lists(st.integers(0, len(texts)), max_size=8))
     words, clock = [], 0
@@ -213,7 +214,7 @@ def test_whatever_is_said_keeps_what_must_hold(transcript: Transcript) -> None:
 
 
 @SLOW
-@given(texts=st.lists(st.text(alphabet=st.characters(), max_size=30), max_size=60))
+@given(texts=st.lists(st.text(alphabet=st.characters(codec="utf-8"), max_size=30), max_size=60))
 def test_any_unicode_text_is_taken_as_words(texts: list[str]) -> None:
     check_all(narration(texts))
 
