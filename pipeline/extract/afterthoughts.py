@@ -102,6 +102,8 @@ class Afterthoughts(Filing):
                 continue
             if frame.denied(mark):
                 result = "done" if result in ("released", "partial") else result
+            if result == "released" and self._marked.degree(frame.a - 3, frame.b + 1) == "slight":
+                result = "partial"  # "let go a little"
             span = span_of(self._words, *self._range(clause.a, clause.b))
             step = TraceStep(slot="result", value=result, rule="after treatment", words=span.words)
             state.ledger.amend(item.id, state.clause, step, result=result, evidence=extend(item, span))

@@ -139,7 +139,9 @@ class Places:
             return (Target("whole_body"),)  # "I'm not treating her today"
         if held:
             return tuple(replace(t, side=lead) if lead else t for t in held)
-        return (Target(concept.on[0], lead),) if concept.on else ()
+        if concept.on:
+            return (Target(concept.on[0], lead),)
+        return (Target(None, lead),) if concept.kind in ("plan", "advice") else ()
 
     def _seats(self, concept: Concept, places: Sequence[Target]) -> list[Target]:
         return [
