@@ -86,6 +86,9 @@ class Stages(Protocol):
         """The note's files by name."""
 
 
+REPAIR_RECIPE = "repair 1"  # part of the key of kept chunks: raise it when repair changes
+
+
 class ShippedStages:
     """The stages of this program."""
 
@@ -97,9 +100,16 @@ class ShippedStages:
     def _hearer(self) -> "Hearer":
         from pipeline.hear import Hearer, embedded_model, model_at
         from pipeline.hear.models import cache_folder
+        from pipeline.repair import accept, propose
 
         chosen = self._config.settings.model
-        return Hearer(model_at(chosen) if chosen else embedded_model(), self.vocab, keep=cache_folder())
+        return Hearer(
+            model_at(chosen) if chosen else embedded_model(),
+            self.vocab,
+            keep=cache_folder(),
+            recipe=REPAIR_RECIPE,
+            refine=lambda heard, scorer: accept(heard, propose(heard, self.vocab), scorer),
+        )
 
     @cached_property
     def _extractor(self) -> "Extractor":

@@ -25,14 +25,14 @@ def change(marked: Marked, clause: Clause, b: int) -> Change | None:
     return last
 
 
-def dose(marked: Marked, clause: Clause) -> Dose | None:
-    """How long and how often, as said: "ten seconds, three times a day"."""
+def dose(marked: Marked, a: int, b: int) -> Dose | None:
+    """How long and how often, as said in tokens ``a <= k < b``: "ten seconds, three times a day"."""
     seconds = times = days = None
     per = None
     tokens = marked.tokens
     for mark in marked.marks:
         number = mark.number
-        if number is None or not clause.a <= mark.a < clause.b:
+        if number is None or not a <= mark.a < b:
             continue
         if number.unit == "s":
             seconds = number.value
@@ -40,7 +40,7 @@ def dose(marked: Marked, clause: Clause) -> Dose | None:
             times = number.value
         elif number.unit in ("d", "wk"):
             days = number.value * (7 if number.unit == "wk" else 1)
-    words = [t.text for t in tokens[clause.a : clause.b]]
+    words = [t.text for t in tokens[a:b]]
     for k, word in enumerate(words):
         if word in ("twice", "once") and times is None:
             times = 2.0 if word == "twice" else 1.0

@@ -88,7 +88,7 @@ class Filing:
             reporter="caregiver" if told or role in ("mother", "father", "other_carer") else "clinician",
             source_role=role,
             change=annotate.change(marked, clause, draft.b) if not own else None,
-            dose=annotate.dose(marked, clause) if own else None,
+            dose=annotate.dose(marked, *self._dose_range(draft, clause)) if own else None,
             onset=annotate.onset(marked, clause) if told and draft.value is None else None,
             reason=annotate.reason(marked, self._clauses) if draft.result in ("not_assessed", "withheld") else None,
             detail=self._detail(concept.id, a, b),
@@ -118,6 +118,11 @@ class Filing:
         while b < max(clause.b, draft.b) and b < len(tokens) and not tokens[b - 1].stop:
             b += 1
         return a, b
+
+    def _dose_range(self, draft: Draft, clause: Clause) -> tuple[int, int]:
+        """The statement with what follows it, up to the next term: "tummy time, three times a day, on her back …"."""
+        following = [m.a for m in self._marked.marks if m.a >= draft.b and m.kind in ("concept", "result", "site")]
+        return draft.a, min([clause.b, *following])
 
     def _range(self, a: int, b: int) -> WordRange:
         tokens = self._marked.tokens
