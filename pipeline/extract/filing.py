@@ -7,6 +7,7 @@ from pipeline.extract.clauses import Clause
 from pipeline.extract.corrections import Mended
 from pipeline.extract.drafts import Draft
 from pipeline.extract.focus import Target
+from pipeline.extract.marks import Mark
 from pipeline.extract.resolve import Resolver
 from pipeline.extract.state import State
 from pipeline.model import Item, Span, TraceStep, Word, WordRange, span_of
@@ -121,8 +122,13 @@ class Filing:
 
     def _dose_range(self, draft: Draft, clause: Clause) -> tuple[int, int]:
         """The statement with what follows it, up to the next term: "tummy time, three times a day, on her back …"."""
-        following = [m.a for m in self._marked.marks if m.a >= draft.b and m.kind in ("concept", "result", "site")]
+        following = [m.a for m in self._marked.marks if m.a >= draft.b and self._begins(m)]
         return draft.a, min([clause.b, *following])
+
+    def _begins(self, mark: Mark) -> bool:
+        """Another treatment, advice or plan begins."""
+        named = {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role in ("say", "means")}
+        return bool(named & {"treatment", "advice", "plan"})
 
     def _range(self, a: int, b: int) -> WordRange:
         tokens = self._marked.tokens
