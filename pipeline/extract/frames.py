@@ -6,7 +6,7 @@ A frame says only what its own words say; what it leaves open is taken from the 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from pipeline.extract.assertion import Scope, scopes
 from pipeline.extract.clauses import Clause
@@ -77,11 +77,13 @@ class FrameBuilder:
         idle = Idle(self._vocab, self._marked, self._clause, self._marks)
         self._marks = [m for m in self._marks if m.a not in drop and not idle.is_idle(m)]
         negations = [  # the "no" of "on the right, no, sorry, the left" denies nothing
-            hit for hit in self._marked.cues.get("negation", ()) if not any(x <= hit.a < y for x, y in repaired)
+            hit
+            for hit in self._marked.cues.get("negation", ())
+            if not any(x <= hit.a < y for x, y in repaired) and not idle.is_particle(hit)
         ]
         self._scopes = scopes(negations, self._clause.a, self._clause.b, self._breaks())
         ellipses = self._ellipses()
-        self._marks = self._led(self._marks)
+        self._marks = idle.led(self._marks)
         marks = sorted([*self._marks, *ellipses], key=lambda m: (m.a, m.b))
         last = self._clause.a
         for n, mark in enumerate(marks):
@@ -107,23 +109,6 @@ class FrameBuilder:
             frame.repaired = [r for r in repaired if frame.a <= r[0] < frame.b]
         return self._frames
 
-    def _led(self, marks: Sequence[Mark]) -> list[Mark]:
-        """ "left masseter": a side directly before a structure is the structure's own."""
-        out: list[Mark] = []
-        for mark in marks:
-            before = out[-1] if out else None
-            if (
-                before is not None
-                and before.kind == "side"
-                and mark.kind in ("site", "level")
-                and 0 <= mark.a - before.b <= 1
-                and not self._border(before.b, mark.a)
-            ):
-                out[-1] = replace(mark, a=before.a, side=before.side)
-            else:
-                out.append(mark)
-        return out
-
     # ------------------------------------------------------------ borders and negation
 
     def _border(self, a: int, b: int) -> bool:
@@ -134,7 +119,10 @@ class FrameBuilder:
 
     def _unmarked(self, last: int, mark: Mark) -> bool:
         """Without punctuation, a new structure, concept or side after something said begins a new statement."""
-        if not self._bare or not self._open.told or mark.kind in ("result", "ellipsis"):
+        inner = self._tokens[self._clause.a : self._clause.b - 1]
+        if any(t.stop for t in inner) or not self._open.told or mark.kind in ("result", "ellipsis"):
+            return False
+        if mark.kind == "site" and mark.a - self._open.b <= 1 and not (self._open.sites or self._open.concepts):
             return False
         led = mark.a if mark.kind != "side" else mark.b
         return not any(self._tokens[k].text in self._prepositions for k in range(last, led))
@@ -243,6 +231,9 @@ class FrameBuilder:
                 self._vocab.concepts[c].site for m in frame.concepts for c in m.says()
             }
             treated = bool(frame.concepts) and self._acts(frame.concepts[-1], rest) and not frame.told
+            adjective = frame.results and not (frame.sites or frame.concepts or border)
+            if adjective and mark.a - frame.results[-1].b <= 1:
+                tail = True  # "tight left SCM"
             around = [m for m in (*frame.results, *frame.concepts) if m.a < mark.a and mark.b <= m.b]
             if around:  # "leave the shoulder and the collarbone alone"
                 tail = True
@@ -321,7 +312,7 @@ class FrameBuilder:
             frame.take(mark)
             frame.concepts.append(mark)
             return
-        if frame.concepts and set(mark.says()) & set(frame.concepts[-1].says()) and not (frame.told and border):
+        if frame.concepts and set(mark.says()) & set(frame.concepts[-1].says()) and not (self._stated() and border):
             frame.take(mark)
             return
         waits = (
@@ -394,7 +385,7 @@ class FrameBuilder:
         self._open.numbers.append(mark)
 
     def _ellipsis(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
-        if border and self._open.told and self._open.side and self._own_side(mark, rest):
+        if border and self._stated() and self._open.side and self._own_side(mark, rest):
             self._next()
         self._open.take(mark)
         self._open.ellipsis = mark

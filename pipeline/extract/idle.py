@@ -1,8 +1,10 @@
 """Marks that say nothing of the infant here: "okay", another subject's "good", a structure only pointed away from."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pipeline.extract.clauses import Clause
+from pipeline.extract.lexicon import CueReading, Hit
 from pipeline.extract.marks import Mark, Marked
 from pipeline.vocabulary import Vocabulary
 
@@ -63,3 +65,26 @@ class Idle:
             return False
         whole = {t.text for t in self._tokens[self._clause.a : self._clause.b]} <= connectives
         return mark.a < self._clause.head or whole
+
+    def is_particle(self, hit: Hit[CueReading]) -> bool:
+        """The "no" of "No, caesarean." answers; it denies nothing after its comma."""
+        token = self._tokens[hit.a]
+        return bool(token.text == "no" and token.stop == "," and hit.a <= self._clause.head)
+
+    def led(self, marks: Sequence[Mark]) -> list[Mark]:
+        """ "left masseter": a side directly before a structure is the structure's own."""
+        out: list[Mark] = []
+        for mark in marks:
+            before = out[-1] if out else None
+            near = before is not None and before.kind == "side" and 0 <= mark.a - before.b <= 1
+            if near and before is not None and mark.kind in ("site", "level") and not self._apart(before.b, mark.a):
+                out[-1] = replace(mark, a=before.a, side=before.side)
+            else:
+                out.append(mark)
+        return out
+
+    def _apart(self, a: int, b: int) -> bool:
+        words = range(a, b)
+        return bool(self._tokens[a - 1].stop) or any(
+            self._tokens[k].stop or self._tokens[k].text in ("and", "or") for k in words
+        )

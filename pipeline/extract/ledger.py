@@ -10,6 +10,7 @@ from pipeline.model import Item, ItemEvent, Retract, Span, TraceStep, Upsert, it
 Key = tuple[str, str | None, str, str | None]
 NEAR_CLAUSES = 3
 RECENT = 40
+MOST_SPANS = 12  # a thing said over and over rests on its first places
 TREATMENT_CLAUSES = 8
 REFINED = ("weak", "asymmetrical", "strong")  # "there's something, but weak"
 
@@ -167,7 +168,7 @@ class Ledger:
 
     def _repeat(self, record: Record, item: Item, clause: int) -> str:
         spans = record.item.evidence
-        for span in item.evidence:
+        for span in item.evidence if len(spans) < MOST_SPANS else ():
             spans = extend(record.item.model_copy(update={"evidence": spans}), span)
         merged = record.item.model_copy(
             update={

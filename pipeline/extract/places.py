@@ -64,9 +64,7 @@ class Places:
         line = set(self.vocab.site_line(target.site))
         if line & held and not any(target.site in self.vocab.site_line(h) for h in held):
             return focus.side  # the toes of the foot in hand
-        limb = line & {"arm", "leg"}
-        same_limb = bool(limb) and any(limb & set(self.vocab.site_line(h)) for h in held)
-        return focus.side if same_limb and not target.plural else ""
+        return ""
 
     def _side(self, said: str, focus: Focus) -> str:
         if said == "other":

@@ -326,7 +326,7 @@ class Resolver(Places):
         mark: Mark,
     ) -> list[Draft]:
         """ "Same on the other side", "shoulders, same": the result just said, of what is named now."""
-        if not own and not (frame.side and all(t.side for t in context)):
+        if result == "value" or (not own and not (frame.side and all(t.side for t in context))):
             return []
         if own and concept.id.startswith(("joint.", "sign.", "suture.")) and is_good(self.vocab, result):
             concept, result = self.vocab.concepts["exam.overall"], "normal"

@@ -118,7 +118,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         ids: list[str] = []
         if self._told_of_before(clause):
             kinds = kinds - {"finding"}
-        if not kinds:
+        if not kinds or self._only_a_reason(clause):
             return ids
         if "history" in kinds:
             ids += self._file(told_ages(state, marked, clause, marks), clause)
@@ -180,6 +180,12 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         opening = [t.text for t in self._marked.tokens[clause.head : clause.head + 2]]
         today = "today" in self._marked.acts(clause.a, clause.b)
         return opening[:1] in (["he"], ["she"]) and opening[1:] in (["was"], ["had"]) and not today
+
+    def _only_a_reason(self, clause: Clause) -> bool:
+        """ "Barlow not done, he was crying": why it was left out."""
+        near = [r for r in self._state.ledger.last(self._state.last) if self._state.clause - r.clause <= 1]
+        left_out = any(r.item.result in ("not_assessed", "withheld") for r in near)
+        return left_out and any(v == "reason" for v, _ in self._marked.cued("reasons", clause.a, clause.b))
 
     def _only_now(self, draft: Draft, clause: Clause) -> bool:
         """ "He cried when I touched it" during the exam is no history of crying; "every evening" would be."""
