@@ -122,7 +122,8 @@ class FrameBuilder:
         inner = self._tokens[self._clause.a : self._clause.b - 1]
         if any(t.stop for t in inner) or not self._open.told or mark.kind in ("result", "ellipsis"):
             return False
-        if mark.kind == "site" and mark.a - self._open.b <= 1 and not (self._open.sites or self._open.concepts):
+        close = mark.a - self._open.b <= 1 and not self._open.concepts  # "tight left SCM", "a weak suck"
+        if close and (mark.kind == "concept" or (mark.kind == "site" and not self._open.sites)):
             return False
         led = mark.a if mark.kind != "side" else mark.b
         return not any(self._tokens[k].text in self._prepositions for k in range(last, led))
