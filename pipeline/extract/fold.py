@@ -62,7 +62,12 @@ class Extractor:
         tokens = self._tokeniser(words[utterance[0] : utterance[1]])
         clauses = self._splitter(tokens)
         region = state.focus.targets[0].site if state.focus.targets else None
-        marked = self._marker(tokens, frozenset(c.head for c in clauses), frozenset(c.b - 1 for c in clauses), region)
+        marked = self._marker(
+            tokens,
+            frozenset(k for c in clauses for k in range(c.a, c.head + 1)),
+            frozenset(c.b - 1 for c in clauses),
+            region,
+        )
         mended = mend(marked, self._doubting)
         acts = acts_of(mended.marked, clauses)
         turn = Turn(self._vocab, self._resolver, state, words, mended, clauses)
