@@ -44,51 +44,48 @@ class Measure(Entry):
     high: float
 
 
-class Concept(Entry):
-    """What can be looked at, told, done, advised or planned (ids fixed by the findings contract)."""
+class Named(Entry):
+    """What concepts and sites share: an id that never changes, what is printed, what is said and misheard for it."""
 
     id: str
     label: str
+    say: tuple[str, ...] = ()
+    misheard: dict[str, str] = Field(default_factory=dict)
+    sound: tuple[str, ...] = ()
+    off: bool = False
+    source: str
+
+    @field_validator("sound")
+    @classmethod
+    def _arpabet(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        for sound in value:
+            unknown = [p for p in sound.split() if p.rstrip("012") not in _ARPABET]
+            if unknown:
+                raise ValueError(f"unknown ARPAbet phoneme {unknown[0]!r}")
+        return value
+
+
+class Concept(Named):
+    """What can be looked at, told, done, advised or planned (ids fixed by the findings contract)."""
+
     kind: Kind
     site: str | None = None
     sided: bool = False
     on: tuple[str, ...] = ()
     not_on: tuple[str, ...] = ()
-    say: tuple[str, ...] = ()
     stated: str | None = None
     negated: str | None = None
     results: dict[str, ResultForm]
     measure: Measure | None = None
-    misheard: dict[str, str] = Field(default_factory=dict)
-    sound: tuple[str, ...] = ()
-    off: bool = False
-    source: str
-
-    @field_validator("sound")
-    @classmethod
-    def _arpabet(cls, value: tuple[str, ...]) -> tuple[str, ...]:
-        return _check_arpabet(value)
 
 
-class Site(Entry):
-    """A body structure. ``level`` where naming it names a vertebra (the atlas is C1)."""
+class Site(Named):
+    """A body structure. ``levels``: forms that name a vertebra too (the atlas is C1)."""
 
-    id: str
-    label: str
     paired: bool = False
     parent: str | None = None
-    say: tuple[str, ...] = ()
     plural: tuple[str, ...] = ()
     levels: dict[str, str] = Field(default_factory=dict)
-    misheard: dict[str, str] = Field(default_factory=dict)
-    sound: tuple[str, ...] = ()
-    off: bool = False
-    source: str
-
-    @field_validator("sound")
-    @classmethod
-    def _arpabet(cls, value: tuple[str, ...]) -> tuple[str, ...]:
-        return _check_arpabet(value)
 
 
 class Cue(Entry):
@@ -134,14 +131,6 @@ _ARPABET = frozenset(
         *("V", "W", "Y", "Z", "ZH"),
     ]
 )
-
-
-def _check_arpabet(value: tuple[str, ...]) -> tuple[str, ...]:
-    for sound in value:
-        unknown = [p for p in sound.split() if p.rstrip("012") not in _ARPABET]
-        if unknown:
-            raise ValueError(f"unknown ARPAbet phoneme {unknown[0]!r}")
-    return value
 
 
 class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]  # libyaml where it is built in
