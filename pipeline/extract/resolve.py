@@ -93,7 +93,7 @@ class Resolver(Places):
         drafts: list[Draft] = []
         used: set[int] = set()
         for concept_id in self._concepts(frame, context, kinds, focus, marked):
-            drafts += self._named(frame, concept_id, own, context, used, marked)
+            drafts += self._named(frame, concept_id, own, context, focus, used, marked)
         drafts += self._meant(frame, own, context, focus, kinds, used, marked)
         if not drafts:
             drafts = self._carried(frame, own, context, focus, kinds, marked)
@@ -116,6 +116,7 @@ class Resolver(Places):
         concept_id: str,
         own: Sequence[Target],
         context: Sequence[Target],
+        focus: Focus,
         used: set[int],
         marked: Marked,
     ) -> list[Draft]:
@@ -149,7 +150,8 @@ class Resolver(Places):
         if concept.kind == "finding":  # the level was said of what came before
             context = [replace(t, level=None) for t in context]
         held = own or ((Target(None, side_said),) if side_said else ())
-        pointed = points(frame, marked)
+        near = focus.clause >= focus.now - 1 and concept.kind == "plan"  # "… that tongue, so I'll send you"
+        pointed = near or points(frame, marked)
         places = self.place(concept, held, () if own else context, pointed=pointed)
         return [
             self._draft(frame, concept, place, result, value, marked, rule, mark)
