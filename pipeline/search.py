@@ -14,11 +14,12 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from pipeline.config import Config
-from pipeline.errors import NotFoundError
+from pipeline.errors import NotFoundError, VocabularyError
 from pipeline.model import Frozen
+from pipeline.resources import data_path
 from pipeline.store import Store
 from pipeline.store.find import MARK_OFF, MARK_ON, Hit, Wanted, find_items, find_words
-from pipeline.vocabulary import Concept, Vocabulary, load_vocabulary
+from pipeline.vocabulary import Concept, Vocabulary, WordList, load_vocabulary, read_rows
 
 __all__ = ["Found", "Hit", "Search", "ask"]
 
@@ -29,7 +30,9 @@ _LEVEL = re.compile(r"[clst]1?[0-9]$")
 _ASIDE = re.compile(r"\([^)]*\)")
 _ENDS = re.compile(r"[.;?!]")
 
-Role = Literal["concept", "result", "label", "means", "site", "level", "side", "deny", "deny_before", "stop", "mask"]
+Role = Literal[
+    "concept", "result", "label", "means", "site", "level", "side", "deny", "deny_before", "stop", "mask", "first"
+]
 
 
 class Found(Frozen):
@@ -87,14 +90,19 @@ class Search:
     """The vocabulary compiled for questions. Build once, ask often."""
 
     def __init__(self, vocab: Vocabulary) -> None:
+        """Raises VocabularyError where vocab/search.yaml has faults."""
         self._vocab = vocab
+        own = _own_lists()
         self._forms: dict[tuple[str, ...], list[_Reading]] = defaultdict(list)
         self._good = frozenset(vocab.words.get("good_results", ()))
         self._bad = frozenset(vocab.words.get("bad_results", ()))
-        lists = ("determiners", "fillers", "prepositions", "connectives", "question_words")
-        self._dull = {_key(token) for name in lists for say in vocab.words.get(name, ()) for token in _tokens(say)}
-        self._open = frozenset(vocab.words.get("in_own_words", ()))
+        shared = ("determiners", "fillers", "prepositions", "connectives")
+        dull = (own["question_words"], *(vocab.words.get(name, ()) for name in shared))
+        self._dull = {_key(token) for says in dull for say in says for token in _tokens(say)}
+        self._open = frozenset(own["in_own_words"])
         self._fill_forms()
+        for say in own["first_visit"]:
+            self._add(say, _Reading("first"))
         self._denials = {form for form, readings in self._forms.items() if any(r.role == "deny" for r in readings)}
         self._longest = max(map(len, self._forms), default=1)
 
@@ -143,6 +151,9 @@ class Search:
             how.append(f"side: {', '.join(sorted(sides))}" + ("" if "both" in sides else " (or both)"))
         others = (word for word in parsed.rest if _key(word) not in self._dull)
         words = " ".join([self._own_words(parsed), *others]).strip()
+        first = any(term.of("first") for term in parsed.terms)
+        if first:
+            how.append("at an infant's first visit")
         if words:
             how.append(f"with the words {words!r}")
         wanted = Wanted(
@@ -152,6 +163,7 @@ class Search:
             sides=frozenset(sides | {"both"}) if sides else frozenset(),
             levels=frozenset(levels),
             words=words,
+            first_visit=first,
         )
         return wanted, tuple(how)
 
@@ -359,6 +371,16 @@ class Search:
                     elif term is not None and term.of("deny"):
                         denied = True
         return False
+
+
+def _own_lists() -> dict[str, tuple[str, ...]]:
+    faults: list[str] = []
+    lists = {row.id: row.say for _, row in read_rows(data_path("vocab/search.yaml"), WordList, faults)}
+    missing = {"question_words", "first_visit", "in_own_words"} - lists.keys()
+    faults += [f"search.yaml: the list {name!r} is missing" for name in sorted(missing)]
+    if faults:
+        raise VocabularyError("The word lists of the search have faults:\n  " + "\n  ".join(faults))
+    return lists
 
 
 def _widen(asked: dict[str, set[str] | None], concept: Concept, results: set[str] | None) -> None:

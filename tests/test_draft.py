@@ -538,3 +538,32 @@ def test_the_same_input_gives_the_same_note(spoken: Spoken) -> None:
 
     assert draft(transcript, *reversed(items)) == note
     assert Note.model_validate_json(note.model_dump_json()) == note
+
+
+@pytest.mark.parametrize(
+    ("said", "present"),
+    [
+        ("Okay, this is Wren. Mum's in the room, and she agrees.", ["present:mother"]),
+        ("First visit, and dad has brought him.", ["present:father"]),
+        ("Wren, here with mum, first visit. Grandma is here too.", ["present:mother", "present:other_carer"]),
+        ("The student is watching.", ["present:student"]),
+        ("If mum is here next week we go on.", []),
+        ("Not with dad in the room.", []),
+        ("Mum says no fever.", []),
+        ("Dad isn't here.", []),
+    ],
+)
+def test_who_is_said_to_be_there_is_present(said: str, present: list[str], spoken: Spoken) -> None:
+    note = draft(spoken(said))
+
+    lines = [line for part in note.sections if part.id == "present" for line in part.lines]
+    assert present == [line.id for line in lines]
+    assert all(line.spans and line.spans[0].quote in said for line in lines)
+
+
+def test_long_doses_read_in_minutes(spoken: Spoken) -> None:
+    transcript = spoken("Upright for twenty minutes after a feed.")
+    upright = said(transcript, "Upright for twenty minutes", "advice.upright_after_feed", "given",
+                   dose=Dose(seconds=1200, per="feed"))  # fmt: skip
+
+    assert "20 minutes a feed" in line_of(draft(transcript, upright), upright).text

@@ -146,7 +146,7 @@ def test_what_is_not_among_the_lines_is_looked_for_in_the_words(ask: Ask) -> Non
 def test_lines_in_the_speakers_words_must_hold_the_words_asked_for(
     vocab: Vocabulary, tmp_path: Path, spoken: Spoken
 ) -> None:
-    search = Search(vocab.model_copy(update={"words": {**vocab.words, "in_own_words": ("history.known_condition",)}}))
+    search = Search(vocab)
     said = spoken("She has a heart murmur. She has cystic fibrosis.")
     known = [item(said, words, "history.known_condition", "present", kind="history", site="whole_body")
              for words in ((0, 5), (5, 9))]  # fmt: skip
@@ -156,6 +156,24 @@ def test_lines_in_the_speakers_words_must_hold_the_words_asked_for(
 
         assert ["She has a heart murmur."] == [hit.quote for hit in search.ask(store, "heart-murmur").hits]
         assert 1 == search.ask(store, "heart murmur in plover").total
+
+
+def test_the_first_visit_of_an_infant_can_be_asked_for(vocab: Vocabulary, tmp_path: Path, spoken: Spoken) -> None:
+    twite, dunlin = infant("twite"), infant("dunlin")
+    search = Search(vocab)
+    with Store(tmp_path) as store:
+        for who, day in ((twite, 20), (twite, 10), (dunlin, 15)):
+            said = spoken(f"Left SCM tight, {who.code_name} {day}.")
+            tight = item(said, (0, 3), "tissue.tension", "tight", site="sternocleidomastoid", side="left")
+            file_visit(store, record_of(said, who, date(2026, 11, day)), tight)
+
+        found = search.ask(store, "which babies had a tight left SCM at the first visit")
+        every = search.ask(store, "which babies had a tight left SCM")
+
+    assert [("dunlin", 15), ("twite", 10)] == [(hit.infant, hit.day.day) for hit in found.hits]
+    assert "at an infant's first visit" in found.understood
+    assert not any("words" in how for how in (*found.understood, *every.understood))
+    assert 3 == every.total
 
 
 @settings(max_examples=60)

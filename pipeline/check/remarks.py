@@ -126,9 +126,11 @@ def _filled(reason: str, group: Sequence[Fact], norms: Norms) -> str:
     """The reason with the first fact's value, side, place and note in it."""
     first = next((f for f in group if f.note), group[0] if group else Fact(""))
     side = {"both": "on both sides", "none": ""}.get(first.side, f"on the {first.side}")
+    to = {"both": "to both sides", "none": ""}.get(first.side, f"to the {first.side}")
     value = "" if first.value is None else f"{first.value:g}"
-    filled = reason.format(value=value, side=side, site=norms.place(first.site), note=first.note)
-    return " ".join(filled.split()).replace(" ,", ",").replace(" .", ".").replace(" :", ":")
+    filled = reason.format(value=value, side=side, to=to, site=norms.place(first.site), note=first.note)
+    text = " ".join(filled.split()).replace(" ,", ",").replace(" .", ".").replace(" :", ":")
+    return text[:1].upper() + text[1:]
 
 
 def questions(waiting: dict[str, list[Fact]]) -> Iterator[Remark]:

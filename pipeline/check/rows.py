@@ -137,9 +137,9 @@ class Rule(Sourced):
     @classmethod
     def _fillable(cls, value: str) -> str:
         try:
-            value.format(value="", side="", site="", note="")
+            value.format(value="", side="", to="", site="", note="")
         except (KeyError, IndexError, ValueError) as error:
-            raise ValueError("a reason is filled with {value}, {side}, {site} and {note} only") from error
+            raise ValueError("a reason is filled with {value}, {side}, {to}, {site} and {note} only") from error
         return value
 
     @model_validator(mode="after")

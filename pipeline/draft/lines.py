@@ -9,6 +9,7 @@ from pipeline.vocabulary import Vocabulary
 _OPEN = "not_assessed"
 _PLAIN = re.compile(r"[^\w\s]+")
 _NUMBER = "value"
+_MINUTES_FROM = 120  # seconds; below it seconds are what is said
 _HALVES = "\n"  # between head and body of a pattern; speech cannot reach a pattern
 
 
@@ -139,7 +140,9 @@ class LineWriter:
     def _dose(self, dose: Dose) -> str:
         words, said = self._wording.words["line"], []
         if dose.seconds is not None:
-            said.append(fill(words["second" if dose.seconds == 1 else "seconds"], {"value": f"{dose.seconds:g}"}))
+            whole = dose.seconds >= _MINUTES_FROM and dose.seconds % 60 == 0
+            code = "minutes" if whole else "second" if dose.seconds == 1 else "seconds"
+            said.append(fill(words[code], {"value": f"{dose.seconds / 60 if whole else dose.seconds:g}"}))
         if dose.times is not None:
             few = {1.0: words["once"], 2.0: words["twice"]}.get(dose.times)
             said.append(few or fill(words["times"], {"value": f"{dose.times:g}"}))

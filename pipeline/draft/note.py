@@ -6,7 +6,8 @@ from datetime import date
 from pipeline.draft.lines import LineWriter, words_of_value
 from pipeline.draft.places import place_lines
 from pipeline.draft.points import absent_points, loose_points, points_of, remark_points, resting_on, unsure_words
-from pipeline.draft.wording import Part, Wording, fill, load_wording
+from pipeline.draft.presence import present_lines
+from pipeline.draft.wording import Part, Wording, load_wording
 from pipeline.model import Age, Extraction, Infant, Item, Line, Note, Remark, Section, Transcript, Urgency
 from pipeline.vocabulary import Vocabulary
 
@@ -68,7 +69,7 @@ def draft_note(
             unsure_words=unsure,
         )
         lines.setdefault(part, []).append((item, line))
-    present = _present(extraction.items, wording)
+    present = present_lines(extraction.items, transcript, wording)
     made: dict[str, tuple[Line, ...]] = {part: parts.ordered(part, pairs) for part, pairs in lines.items()}
     made["present"] = present
     made["check"] = (
@@ -168,24 +169,6 @@ def _after_treatment(items: Iterable[Item]) -> set[str]:
             if first < treated.get(item.site, first) < item.start_ms:
                 late.add(item.id)
     return late
-
-
-def _present(items: Iterable[Item], wording: Wording) -> tuple[Line, ...]:
-    """Who is heard or named as a source, with the first words that tell; nobody is taken to be there otherwise."""
-    first: dict[str, Item] = {}
-    for item in sorted(items, key=lambda item: item.start_ms):
-        if item.source_role in wording.words["present"]:
-            first.setdefault(str(item.source_role), item)
-    pattern = wording.word("line", "present")
-    return tuple(
-        Line(
-            id=f"present:{role}",
-            text=fill(pattern, {"who": wording.word("present", role)}),
-            items=(item.id,),
-            spans=item.evidence,
-        )
-        for role, item in first.items()
-    )
 
 
 def _line_points(parts: _Parts, made: dict[str, tuple[Line, ...]]) -> list[Line]:

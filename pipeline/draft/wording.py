@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from pipeline.errors import VocabularyError
 from pipeline.model import Kind
 from pipeline.resources import data_path
-from pipeline.vocabulary import read_rows
+from pipeline.vocabulary import WordList, read_rows
 
 _PART = re.compile(r"\[([^\[\]]*)\]|\{(\w+)\}")
 _SLOT = re.compile(r"\{(\w+)\}")
@@ -76,6 +76,7 @@ class Wording(BaseModel):
     words: dict[str, dict[str, str]]
     places: tuple[Place, ...]
     sites: dict[str, str]
+    presence: dict[str, tuple[str, ...]]
 
     def phrase(self, concept: str) -> Phrase:
         """The concept's row, else its family's, else one that names the concept by its label."""
@@ -102,12 +103,14 @@ def _load(base: Path) -> Wording:
     words = [row for _, row in read_rows(folder / "words.yaml", Words, faults)]
     places = [row for _, row in read_rows(folder / "places.yaml", Place, faults)]
     sites = [row for _, row in read_rows(folder / "sites.yaml", SiteName, faults)]
+    presence = [row for _, row in read_rows(folder / "presence.yaml", WordList, faults)]
     rows: list[tuple[str, list[str]]] = [
         ("phrases", [row.id for row in phrases]),
         ("sections", [row.id for row in parts]),
         ("words", [row.id for row in words]),
         ("places", [row.id for row in places]),
         ("sites", [row.id for row in sites]),
+        ("presence", [row.id for row in presence]),
     ]
     for name, ids in rows:
         faults += [
@@ -121,6 +124,7 @@ def _load(base: Path) -> Wording:
         words={row.id: row.words for row in words},
         places=tuple(places),
         sites={row.id: row.read for row in sites},
+        presence={row.id: row.say for row in presence},
     )
 
 

@@ -21,7 +21,7 @@ class Wanted:
     """A question as the store answers it. Empty parts do not restrict.
 
     results: by concept the results wanted, None = whichever. sites, sides, levels: any of them. words: all of them,
-    in what was said at that time.
+    in what was said at that time. first_visit: at an infant's first visit alone.
     """
 
     results: Mapping[str, frozenset[str] | None]
@@ -30,6 +30,7 @@ class Wanted:
     sides: frozenset[str] = frozenset()
     levels: frozenset[str] = frozenset()
     words: str = ""
+    first_visit: bool = False
 
 
 class Hit(Frozen):
@@ -119,6 +120,10 @@ def _conditions(wanted: Wanted) -> Iterable[sa.ColumnElement[bool]]:
             yield column.in_(sorted(values))
     if wanted.levels:
         yield sa.or_(*(level_condition(level) for level in sorted(wanted.levels)))
+    if wanted.first_visit:
+        earlier = schema.visit.alias()
+        before = sa.or_(earlier.c.day < _i.day, sa.and_(earlier.c.day == _i.day, earlier.c.id < _i.visit))
+        yield ~sa.exists().where(earlier.c.infant == _i.infant, before)
     if query := quoted(wanted.words):
         yield sa.exists().where(
             sa.literal_column("passage_fts").op("MATCH")(query),
