@@ -56,34 +56,37 @@ def _which(row: Opposite, fine: Fact, found: Fact, norms: Norms) -> Remark:
     pair = sorted((fine, found), key=lambda f: (f.start_ms, f.concept))
     words = [f"{(f.result or '').replace('_', ' ')}" for f in pair]
     place = " ".join(filter(None, [norms.place(fine.site) or "the same place", fine.level]))
-    return Remark(
-        id=remark_id(f"CONFLICT.{row.id.removeprefix('two.')}", pair),
-        rule=f"CONFLICT.{row.id.removeprefix('two.')}",
-        urgency=Urgency.ASK,
-        title="Which of the two holds?",
-        reason=f"Of {place} it was said {words[0]}, then {words[1]}, with no correction or treatment between.",
-        source=cited(row),
-        mark=row.mark,
-        items=items_of(pair),
-        spans=spans_of(pair),
-        choices=tuple(words),
+    return _ask(
+        f"CONFLICT.{row.id.removeprefix('two.')}",
+        pair,
+        "Which of the two holds?",
+        f"Of {place} it was said {words[0]}, then {words[1]}, with no correction or treatment between.",
+        words,
+        row,
     )
 
 
 def _numbers(one: Fact, two: Fact) -> Remark:
-    pair = (one, two)
-    values = [f"{f.value:g} {f.unit or ''}".strip() for f in pair]
+    values = [f"{f.value:g} {f.unit or ''}".strip() for f in (one, two)]
+    reason = f"Two numbers were told for one measure: {values[0]} and {values[1]}."
+    return _ask(f"CONFLICT.{one.concept}", (one, two), "Which number holds?", reason, values)
+
+
+def _ask(
+    rule: str, facts: Sequence[Fact], title: str, reason: str, choices: Sequence[str], row: Opposite | None = None
+) -> Remark:
+    """One question about these facts; ``row``: where its source stands (else it is our own)."""
     return Remark(
-        id=remark_id(f"CONFLICT.{one.concept}", pair),
-        rule=f"CONFLICT.{one.concept}",
+        id=remark_id(rule, facts),
+        rule=rule,
         urgency=Urgency.ASK,
-        title="Which number holds?",
-        reason=f"Two numbers were told for one measure: {values[0]} and {values[1]}.",
-        source=OURS,
-        mark=Mark.OURS,
-        items=items_of(pair),
-        spans=spans_of(pair),
-        choices=tuple(values),
+        title=title,
+        reason=reason,
+        source=OURS if row is None else cited(row),
+        mark=Mark.OURS if row is None else row.mark,
+        items=items_of(facts),
+        spans=spans_of(facts),
+        choices=tuple(choices),
     )
 
 
@@ -96,15 +99,6 @@ def _other_side(row: Opposite, facts: Facts, last: Facts) -> Iterator[Remark]:
         here = [f for f in now if f.site == past.site and f.side == other and f.result in row.found]
         spoken_of = any(f.site == past.site and f.side in (past.side, "both") for f in now)
         if here and not spoken_of and not any(f.change for f in here):
-            yield Remark(
-                id=remark_id(f"SIDE.{row.id.removeprefix('two.')}", here),
-                rule=f"SIDE.{row.id.removeprefix('two.')}",
-                urgency=Urgency.ASK,
-                title="Which side?",
-                reason=f"Last time on the {past.side}, today on the {other}; of the {past.side} nothing was said.",
-                source=cited(row),
-                mark=row.mark,
-                items=items_of(here),
-                spans=spans_of(here),
-                choices=(past.side, other, "both"),
-            )
+            reason = f"Last time on the {past.side}, today on the {other}; of the {past.side} nothing was said."
+            choices = (past.side, other, "both")
+            yield _ask(f"SIDE.{row.id.removeprefix('two.')}", here, "Which side?", reason, choices, row)
