@@ -183,6 +183,7 @@ class Lexicon:
     def __post_init__(self) -> None:
         words = self.vocab.words
         self.determiners = frozenset(words.get("determiners", ()))
+        self._bare_words = frozenset(self.tokeniser.stem(w) for w in words.get("bare_words", ()))
         self._little = frozenset(self.tokeniser.stem(w) for w in words.get("little_words", ()))
         adverbs = words.get("adverbs", ())
         self.adverbs = _phrases(adverbs, self.tokeniser)
@@ -236,7 +237,8 @@ class Lexicon:
         """
         steps = self._steps(say, drop=True)
         shrunk = len(steps) == 1 and len([w for w in self.tokeniser.phrase(say) if w not in self.determiners]) > 1
-        if not shrunk and not set(steps) - {GAP} <= self._little:
+        little = self._bare_words if reading.role == "result" else self._little  # "down" is a plantar response
+        if not shrunk and not set(steps) - {GAP} <= little:
             (self.results if reading.role == "result" else self.terms).add(steps, reading)
 
     def _site(self, say: str, reading: Reading) -> None:
