@@ -1,4 +1,4 @@
-"""WebVTT in and out (W3C Candidate Recommendation, 4 April 2019): one cue an utterance, word times as timestamp tags."""
+"""WebVTT in and out (W3C Candidate Recommendation, 4 April 2019): a cue an utterance, word times as timestamp tags."""
 
 import hashlib
 import html
@@ -26,7 +26,8 @@ def read_vtt(path: Path) -> Transcript:
             raise InputError(f"{path}: larger than {MAX_BYTES // 2**20} MiB, so it is not read as a transcript.")
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
-        raise InputError(f"{path}: not UTF-8 text (byte {error.start}); save the transcript as UTF-8 WebVTT.") from error
+        what = f"{path}: not UTF-8 text (byte {error.start}); save the transcript as UTF-8 WebVTT."
+        raise InputError(what) from error
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror}).") from error
     return parse_vtt(text, name=str(path))

@@ -1,6 +1,7 @@
 """Data flows one way: ground <- stages <- the jobs <- the faces. The import rules stand here as data.
 
-A stage (one module or package) imports the ground and itself; only ``stages`` sees all of them; ``run`` and ``visits`` compose.
+A stage (one module or package) imports the ground and itself; only ``stages`` sees all of them; ``run`` and ``visits``
+compose.
 """
 
 import ast
