@@ -567,3 +567,10 @@ def test_long_doses_read_in_minutes(spoken: Spoken) -> None:
                    dose=Dose(seconds=1200, per="feed"))  # fmt: skip
 
     assert "20 minutes a feed" in line_of(draft(transcript, upright), upright).text
+
+
+def test_a_count_reads_without_a_unit(spoken: Spoken) -> None:
+    transcript = spoken("Six wet nappies.")
+    nappies = said(transcript, "Six wet nappies.", "symptom.wet_nappies", "value", value=6, unit="1")
+
+    assert line_of(draft(transcript, nappies), nappies).text.endswith("6")
