@@ -142,7 +142,7 @@ def test_a_low_probability_is_marked() -> None:
 @pytest.mark.parametrize(
     ("said", "expected"),
     [
-        ("I'm going to refer her for a hip ultrasound.", "plan.imaging planned"),
+        ("I'm going to refer her for a hip ultrasound.", "plan.imaging hip planned"),
         ("See you on Thursday.", "plan.next_visit whole_body planned"),
         ("Next visit in ten days.", "plan.next_visit whole_body 10 d"),
     ],

@@ -31,6 +31,8 @@ class Dialogue(Filing):
         span = span_of(self._words, *self._range(clause.a, clause.b), role="question")
         question = asked(self._vocab, self._resolver, frames, drafts, span, state.clause)
         if question is not None:
+            if {"because", "why", "cause"} & {t.text for t in self._marked.tokens[clause.a : clause.b]}:
+                return list(state.offered)  # asks why, not whether
             asked_of = {t.text for t in self._marked.tokens[clause.a : clause.b]}
             if asked_of & set(self._vocab.words.get("comparing", ())):
                 question = replace(question, comparing=True)

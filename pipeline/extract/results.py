@@ -3,6 +3,7 @@
 from pipeline.extract.marks import Mark
 from pipeline.vocabulary import Vocabulary
 
+AKIN = ("motion", "alignment")  # "restricted" beside "rotation"; a good sleep says nothing of the feeding
 GENERAL = ("exam.overall", "exam.symmetry", "motion.general")
 
 
@@ -19,7 +20,7 @@ def fit_result(vocab: Vocabulary, concept_id: str, mark: Mark) -> str | None:
             return reading.result
     same_kind = [r for r in readings if vocab.concepts[r.concept].kind == concept.kind]
     family = concept_id.partition(".")[0]
-    akin = [r for r in same_kind if r.concept.partition(".")[0] == family or r.concept in GENERAL]
+    akin = [r for r in same_kind if r.concept in GENERAL or (family in AKIN and r.concept.startswith(family))]
     for reading in akin:
         if reading.role == "means" and reading.result in concept.results:
             return reading.result

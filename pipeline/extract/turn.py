@@ -160,10 +160,12 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         found: set[Kind] = set()
         finds = any(self._kinds(m) & {"finding", "history"} for m in marks)
         theirs = self._marked.tokens[clause.head].text in self._vocab.words["not_the_hands"]
+        subject = self._marked.tokens[clause.head].text
         for mark in marks:
             kinds = self._kinds(mark)
             kinds = kinds if kinds <= DOING else kinds & backed
-            if "treatment" in kinds and "treatment" not in backed and (theirs or (finds and mark.word)):
+            unbacked = "treatment" not in backed and (theirs or (finds and mark.word))
+            if "treatment" in kinds and (unbacked or subject in ("he", "she", "they")):
                 kinds = kinds - {"treatment"}  # "he's working on a poop", "head held in a tilt"
             found |= kinds
         return found & DOING
