@@ -30,7 +30,7 @@ from pipeline.hear.score import ChunkScorer
 from pipeline.hear.sides import SIDE
 from pipeline.hear.terms import Terms
 from pipeline.model import Transcript
-from pipeline.repair import accept, propose
+from pipeline.repair import repaired
 from pipeline.vocabulary import Vocabulary, load_vocabulary
 
 # Rules and limits were set while looking at these only.
@@ -104,7 +104,7 @@ class Ours:
         self._engine = engine
 
         def refine(transcript: Transcript, scorer: ChunkScorer) -> Transcript:
-            return accept(transcript, propose(transcript, vocab), scorer)
+            return repaired(transcript, vocab, scorer)
 
         self._listener = Listener(engine, Terms(vocab), load_lists(), refine)
 

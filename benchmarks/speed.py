@@ -49,7 +49,7 @@ def ours(path: Path) -> dict[str, Any]:
     from pipeline.audio import compact_copy, open_sound
     from pipeline.hear import Hearer, embedded_model
     from pipeline.hear.chunks import cut
-    from pipeline.repair import accept, propose
+    from pipeline.repair import repaired
     from pipeline.vocabulary import load_vocabulary
 
     stages: Stages = {}
@@ -63,9 +63,7 @@ def ours(path: Path) -> dict[str, Any]:
         chunks = list(cut(sound.blocks()))
     with stage(stages, "check and load the model"):
         vocab = load_vocabulary()
-        hearer = Hearer(
-            embedded_model(), vocab, refine=lambda words, scorer: accept(words, propose(words, vocab), scorer)
-        )
+        hearer = Hearer(embedded_model(), vocab, refine=lambda words, scorer: repaired(words, vocab, scorer))
         hearer.load()
     with stage(stages, "hear"):
         results = list(hearer.results(chunks))

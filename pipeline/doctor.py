@@ -50,9 +50,9 @@ def _package(name: str) -> Finding:
 def _model(config: Config) -> Finding:
     what = "speech model"
     try:
-        from pipeline.hear.models import embedded_model, model_at
+        from pipeline.hear import chosen_model
 
-        model = model_at(config.settings.model) if config.settings.model else embedded_model()
+        model = chosen_model(config.settings.model)
     except HandspokenError as error:
         return Finding(what=what, state=str(error), good=False)
     return Finding(what=what, state=f"{model.name}, SHA-256 {model.sha256[:16]}…, in {model.folder}")

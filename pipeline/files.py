@@ -5,7 +5,7 @@ Everything here is for the owner alone (folders 0700, files 0600): it holds what
 
 import os
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -106,14 +106,8 @@ def staged() -> Iterator[Staged]:
 
 def write_atomic(path: Path, data: bytes | Iterator[bytes]) -> None:
     """Write one file whole or not at all, replacing what was there. Raises StoreError."""
-    write_all(path.parent, {path.name: data})
-
-
-def write_all(folder: Path, files: Mapping[str, bytes | Iterator[bytes]]) -> None:
-    """Write several files of one folder; none is changed unless all could be written. Raises StoreError."""
     with staged() as batch:
-        for name, data in files.items():
-            batch.write(folder / name, data)
+        batch.write(path, data)
         batch.publish()
 
 

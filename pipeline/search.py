@@ -115,8 +115,7 @@ class Search:
             total = 0
             if wanted is not None:
                 hits, total = find_items(connection, wanted, limit)
-                own = self._own_words(self._parse(question))
-                if not hits and wanted.words != own:
+                if not hits and wanted.words != (own := self._own_words(self._parse(question))):
                     hits, total = find_items(connection, replace(wanted, words=own), limit)
                     if hits:
                         how = (*how[:-1], f"no line has the words {wanted.words!r} too: shown without them")

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline.config import Config
 from pipeline.model import ClauseAccount, Extraction, Item, TraceStep, Transcript
+from pipeline.times import clock, fragment
 
 if TYPE_CHECKING:
     from pipeline.doctor import Finding
@@ -14,22 +15,9 @@ if TYPE_CHECKING:
 NOTE_PAGE = "note.html"
 
 
-def clock(ms: int) -> str:
-    """``m:ss``, or ``h:mm:ss`` from an hour on."""
-    minutes, seconds = divmod(ms // 1000, 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02d}:{seconds:02d}" if hours else f"{minutes}:{seconds:02d}"
-
-
 def plays(config: Config, hit: "Hit") -> str:
     """The page and the stretch that play a hit (W3C media fragment)."""
-    end_ms = max(hit.end_ms, hit.start_ms + 1)
-    return f"{config.notes / hit.visit / NOTE_PAGE}#t={_seconds(hit.start_ms)},{_seconds(end_ms)}"
-
-
-def _seconds(ms: int) -> str:
-    """As the note's own links have it, so that the page finds the line: no needless zeros."""
-    return f"{ms // 1000}.{ms % 1000:03d}".rstrip("0").rstrip(".")
+    return f"{config.notes / hit.visit / NOTE_PAGE}#{fragment(hit.start_ms, hit.end_ms)}"
 
 
 def done_lines(done: "Done") -> Iterator[str]:

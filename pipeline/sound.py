@@ -18,11 +18,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-VOWELS = ("AA", "AE", "AH", "AO", "AW", "AX", "AXR", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW")
-_CONSONANTS = ("B", "CH", "D", "DH", "F", "G", "HH", "JH", "K", "L", "M", "N", "NG", "P", "R", "S", "SH", "T", "TH")
-_PHONEMES = (*VOWELS, *_CONSONANTS, "V", "W", "Y", "Z", "ZH")
-_CHAR = {phoneme: chr(ord("A") + i) for i, phoneme in enumerate(_PHONEMES)}
-_FILLING = chr(ord("A") + len(_PHONEMES))
+from pipeline.phonemes import PHONEMES, VOWELS
+
+_CHAR = {phoneme: chr(ord("A") + i) for i, phoneme in enumerate(PHONEMES)}
+_FILLING = chr(ord("A") + len(PHONEMES))
 
 # Costs of taking one phoneme for another: 0 = same, 1 = unlike. The order follows the places and manners of
 # articulation of the IPA chart (2020); the figures are our own, set on the tuning half of benchmarks/repair.py.
@@ -47,8 +46,8 @@ _COARSE = {ord(_CHAR[p]): _CHAR[group.split()[0]] for group in _CLASSES for p in
 
 def _cost_table() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Costs of taking one phoneme for another, and of leaving one out; the last row and column are the filling."""
-    size = len(_PHONEMES)
-    index = {phoneme: i for i, phoneme in enumerate(_PHONEMES)}
+    size = len(PHONEMES)
+    index = {phoneme: i for i, phoneme in enumerate(PHONEMES)}
     table = np.full((size + 1, size + 1), _UNLIKE, np.float32)
     vowels = slice(0, len(VOWELS))
     table[vowels, :] = table[:, vowels] = _VOWEL_CONSONANT
@@ -59,7 +58,7 @@ def _cost_table() -> tuple[NDArray[np.float32], NDArray[np.float32]]:
             table[i, k] = table[k, i] = cost
     np.fill_diagonal(table, 0.0)
     table[size, :] = table[:, size] = 9.0
-    lost = [_LOST.get(p, _LOST_VOWEL if p in VOWELS else _LOST_CONSONANT) for p in _PHONEMES]
+    lost = [_LOST.get(p, _LOST_VOWEL if p in VOWELS else _LOST_CONSONANT) for p in PHONEMES]
     return table, np.array([*lost, 0.0], np.float32)
 
 
@@ -120,9 +119,14 @@ def similarities(left: SoundTable, right: SoundTable) -> NDArray[np.float32]:
     return np.where((left.lengths > 0) & (right.lengths > 0), alike, 0.0).astype(np.float32)
 
 
+def likenesses(sound: str, others: Sequence[str]) -> list[float]:
+    """The same of one encoded sound and each of ``others``."""
+    return [float(alike) for alike in similarities(table_of([sound] * len(others)), table_of(others))]
+
+
 def similarity(a: str, b: str) -> float:
     """The same for one pair of encoded sounds."""
-    return float(similarities(table_of([a]), table_of([b]))[0])
+    return likenesses(a, [b])[0]
 
 
 # ---------------------------------------------------------------- words

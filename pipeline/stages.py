@@ -98,17 +98,15 @@ class ShippedStages:
 
     @cached_property
     def _hearer(self) -> "Hearer":
-        from pipeline.hear import Hearer, embedded_model, model_at
-        from pipeline.hear.models import cache_folder
-        from pipeline.repair import accept, propose
+        from pipeline.hear import Hearer, cache_folder, chosen_model
+        from pipeline.repair import repaired
 
-        chosen = self._config.settings.model
         return Hearer(
-            model_at(chosen) if chosen else embedded_model(),
+            chosen_model(self._config.settings.model),
             self.vocab,
             keep=cache_folder(),
             recipe=REPAIR_RECIPE,
-            refine=lambda heard, scorer: accept(heard, propose(heard, self.vocab), scorer),
+            refine=lambda heard, scorer: repaired(heard, self.vocab, scorer),
         )
 
     @cached_property
@@ -142,9 +140,9 @@ class ShippedStages:
         return Heard(transcript, recording, Copy(made.data, made.media_type) if made else None)
 
     def repair(self, transcript: Transcript) -> Transcript:
-        from pipeline.repair import accept, propose
+        from pipeline.repair import repaired
 
-        return accept(transcript, propose(transcript, self.vocab), None)
+        return repaired(transcript, self.vocab)
 
     def doubt(self, transcript: Transcript, age: Age | None) -> Transcript:
         from pipeline.repair import doubt_numbers

@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from pipeline.errors import VocabularyError
 from pipeline.model import Kind
+from pipeline.phonemes import PHONEMES
 from pipeline.resources import data_path
 
 
@@ -59,7 +60,7 @@ class Named(Entry):
     @classmethod
     def _arpabet(cls, value: tuple[str, ...]) -> tuple[str, ...]:
         for sound in value:
-            unknown = [p for p in sound.split() if p.rstrip("012") not in _ARPABET]
+            unknown = [p for p in sound.split() if p.rstrip("012") not in PHONEMES]
             if unknown:
                 raise ValueError(f"unknown ARPAbet phoneme {unknown[0]!r}")
         return value
@@ -124,13 +125,16 @@ class Vocabulary(Entry):
             yield from ((say, site.id) for say in (*site.say, *site.plural, *site.levels))
 
 
-_ARPABET = frozenset(
-    [
-        *("AA", "AE", "AH", "AO", "AW", "AX", "AXR", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW"),
-        *("B", "CH", "D", "DH", "F", "G", "HH", "JH", "K", "L", "M", "N", "NG", "P", "R", "S", "SH", "T", "TH"),
-        *("V", "W", "Y", "Z", "ZH"),
-    ]
-)
+@lru_cache(maxsize=2)
+def english_words(base: Path) -> tuple[frozenset[str], frozenset[str], frozenset[str]]:
+    """The common, the less common and the rare words of ``base``/english.txt. Raises OSError, UnicodeDecodeError."""
+    common, _, rest = (base / "english.txt").read_text(encoding="utf-8").partition("\n# less common\n")
+    less_common, _, rare = rest.partition("\n# rare\n")
+    return _listed(common), _listed(less_common), _listed(rare)
+
+
+def _listed(text: str) -> frozenset[str]:
+    return frozenset(line for line in text.split("\n") if line and line[0] != "#")
 
 
 class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]  # libyaml where it is built in

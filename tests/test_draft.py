@@ -71,13 +71,11 @@ def draft(transcript: Transcript, *items: Item, **more: Any) -> Note:
 
 
 def section(note: Note, wanted: str) -> Section:
-    every = [*note.sections, *(child for part in note.sections for child in part.subsections)]
-    return next(part for part in every if part.id == wanted)
+    return next(part for part in note.parts() if part.id == wanted)
 
 
 def every_line(note: Note) -> list[Line]:
-    parts = [*note.sections, *(child for part in note.sections for child in part.subsections)]
-    return [line for part in parts for line in part.lines]
+    return [line for part in note.parts() for line in part.lines]
 
 
 def line_of(note: Note, item: Item) -> Line:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import InputError, StoreError
-from pipeline.files import blocks_of, check_place, private_folder, staged, write_all, write_atomic
+from pipeline.files import blocks_of, check_place, private_folder, staged, write_atomic
 
 
 def test_files_and_folders_belong_to_their_owner_alone(tmp_path: Path) -> None:
@@ -28,8 +28,10 @@ def test_a_full_disk_leaves_everything_as_it_was(tmp_path: Path) -> None:
 
     (tmp_path / "a").write_bytes(b"old")
 
-    with pytest.raises(StoreError, match="No space left"):
-        write_all(tmp_path, {"a": b"new", "b": breaks_off()})
+    with staged() as batch:
+        batch.write(tmp_path / "a", b"new")
+        with pytest.raises(StoreError, match="No space left"):
+            batch.write(tmp_path / "b", breaks_off())
 
     assert (tmp_path / "a").read_bytes() == b"old"
     assert [tmp_path / "a"] == list(tmp_path.iterdir())

@@ -18,12 +18,14 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "errors": set(),
     "model": set(),
     "resources": set(),
-    "sound": set(),
+    "phonemes": set(),
+    "sound": {"phonemes"},
+    "times": set(),
     "ages": {"errors", "model"},
     "config": {"errors"},
     "files": {"errors"},
     "records": {"model"},
-    "vocabulary": {"errors", "model", "resources"},
+    "vocabulary": {"errors", "model", "phonemes", "resources"},
     "vtt": {"errors", "model"},
 }
 STAGES = {"audio", "hear", "repair", "extract", "check", "draft", "render", "store"}

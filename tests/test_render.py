@@ -35,7 +35,7 @@ from pipeline.model import (
 )
 from pipeline.render import AudioBeside, EmbeddedAudio, render_html, render_markdown, render_text
 from pipeline.render.safe import clean, html_templates, markdown_text
-from pipeline.render.spelled import clock
+from pipeline.times import clock
 from pipeline.vocabulary import load_vocabulary
 
 GOLDEN = Path(__file__).parent / "golden"

@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from pipeline.config import Config, Settings
-from pipeline.render.fragments import media_link
 from pipeline.search import Found, Hit
-from pipeline.show import clock, found_json, found_lines, plays
+from pipeline.show import found_json, found_lines, plays
+from pipeline.times import clock, media_link
 
 CONFIG = Config(home=Path("/home/invented"), settings=Settings())
 

@@ -60,7 +60,7 @@ class Sound:
         Damaged stretches are left out and named in ``torn``. Raises InputError where nothing can be decoded or the
         file changes while it is read.
         """
-        total, broken = 0, 0
+        total, held, broken = 0, 0, 0
         waiting: list[Samples] = []
         with _opened(self.path) as container:
             stream = _audio_stream(container, self.path)
@@ -69,14 +69,13 @@ class Sound:
                     broken += 1
                     continue
                 waiting.append(samples)
-                if (held := sum(map(len, waiting))) >= BLOCK:
-                    total += held
+                held += len(samples)
+                if held >= BLOCK:
                     yield np.concatenate(waiting)
-                    waiting = []
-        if held := sum(map(len, waiting)):
-            total += held
+                    total, held, waiting = total + held, 0, []
+        if held:
             yield np.concatenate(waiting)
-        self._finish(total, broken)
+        self._finish(total + held, broken)
 
     def _finish(self, total: int, broken: int) -> None:
         if _state(self.path) != self._state:

@@ -85,27 +85,23 @@ def in_window(rule: Rule, infant: Infant, age: Age | None, weeks: int | None) ->
         return Verdict(True)
     if age is None:
         return Verdict(False, "age")
-    low, high = _span(rule, age)
-    inside_low, inside_high = (rule.from_ <= days < rule.until for days in (low, high))
-    overlaps = inside_low or inside_high or (low < rule.from_ and high >= rule.until)
-    if rule.preterm is not None and overlaps:
+    held = in_days_of(rule.age, rule.from_, rule.until, age)
+    if rule.preterm is not None and held is not False:
         if weeks is None:
             return Verdict(False, "gestation")
         if rule.preterm != (weeks < TERM_WEEKS):
             return Verdict(False)
-    if inside_low and inside_high:
-        return Verdict(True)
-    return Verdict(False, "gestation" if overlaps else "")
+    return Verdict(held is True, "gestation" if held is None else "")
 
 
-def _span(rule: Rule, age: Age) -> tuple[int, int]:
+def _span(which: str, age: Age) -> tuple[int, int]:
     """Lowest and highest age that may decide; one and the same where it is known. Before term counts as newborn."""
-    if rule.age == "chronological":
+    if which == "chronological":
         return age.days, age.days
     if age.corrected_days is None:
         return max(age.days - 7 * (FULL_WEEKS - EARLIEST_WEEKS), 0), age.days
     days = max(age.corrected_days, 0)
-    lower = min(days, age.days) if rule.age == "either" else days
+    lower = min(days, age.days) if which == "either" else days
     return lower, lower
 
 
@@ -113,11 +109,8 @@ def in_days_of(which: str, start: float, end: float, age: Age | None) -> bool | 
     """Whether an age window [start, end) in days holds; None where the age that decides is not known."""
     if age is None:
         return None
-    days = age.corrected_days if which == "corrected" else age.days
-    if days is not None:
-        return start <= max(days, 0) < end
-    earliest = max(age.days - 7 * (FULL_WEEKS - EARLIEST_WEEKS), 0)
-    inside = {start <= day < end for day in (earliest, age.days)}
-    if len(inside) == 1 and not (earliest < start and end <= age.days):
-        return inside.pop()
-    return None
+    low, high = _span(which, age)
+    inside = [start <= days < end for days in (low, high)]
+    if all(inside):
+        return True
+    return None if any(inside) or (low < start and high >= end) else False

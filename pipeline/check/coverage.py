@@ -4,7 +4,7 @@ Cheap enough to run after every utterance: one pass over the items, the rows fou
 state of its own and never means normal.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from enum import StrEnum
 from typing import Literal
 
@@ -54,10 +54,6 @@ class Coverage(Frozen):
     unheard: tuple[Dropped, ...] = ()
     safety_net: tuple[Said, ...] = ()
 
-    def in_state(self, state: State) -> tuple[Entry, ...]:
-        """The parts in one state."""
-        return tuple(entry for entry in self.entries if entry.state is state)
-
 
 def coverage(
     items: Sequence[Item],
@@ -73,35 +69,25 @@ def coverage(
     ``dropped``: stretches that were not heard. Parts whose age window cannot be judged say that the age is needed.
     """
     kind: Literal["first", "follow_up"] = "follow_up" if previous else "first"
-    met = _met(items, norms)
+    facts = Facts([fact_of(item) for item in items], norms.parents)
+    met = _met(items, facts, norms)
     entries = [
         _entry(row, met.get(row.id, []), age)
         for row in norms.coverage
         if row.visit in (kind, "both") and _in_age(row, age) is not False
     ]
     if previous:
-        entries += _again(previous[-1], items, norms)
-    facts = Facts([fact_of(item) for item in items], norms.parents)
-    return Coverage(
-        visit=kind, entries=tuple(entries), unheard=tuple(dropped), safety_net=safety_net(facts, norms)
-    )
+        entries += _again(previous[-1], items, facts, norms)
+    return Coverage(visit=kind, entries=tuple(entries), unheard=tuple(dropped), safety_net=safety_net(facts, norms))
 
 
-def _met(items: Iterable[Item], norms: Norms) -> Mapping[str, list[Item]]:
+def _met(items: Iterable[Item], facts: Facts, norms: Norms) -> Mapping[str, list[Item]]:
     met: dict[str, list[Item]] = {}
     for item in items:
         for row in norms.coverage_by_concept.get(item.concept, ()):
-            if not row.sites or _within(item.site, row.sites, norms):
+            if not row.sites or facts.within(item.site, row.sites):
                 met.setdefault(row.id, []).append(item)
     return met
-
-
-def _within(site: str | None, sites: Collection[str], norms: Norms) -> bool:
-    while site is not None:
-        if site in sites:
-            return True
-        site = norms.parents.get(site)
-    return False
 
 
 def _in_age(row: CoverageRow, age: Age | None) -> bool | None:
@@ -144,7 +130,7 @@ def _abnormal(item: Item, norms: Norms) -> bool:
     return not any(item.result in row.fine for row in norms.opposites if row.concept == item.concept and not row.across)
 
 
-def _again(last: PastVisit, items: Sequence[Item], norms: Norms) -> list[Entry]:
+def _again(last: PastVisit, items: Sequence[Item], facts: Facts, norms: Norms) -> list[Entry]:
     """The complaint, the findings and the planned second looks of the last visit, each once."""
     entries: dict[str, Entry] = {}
     for past in sorted(last.items, key=lambda i: (i.start_ms, i.concept, i.site or "")):
@@ -157,7 +143,7 @@ def _again(last: PastVisit, items: Sequence[Item], norms: Norms) -> list[Entry]:
         if key in entries:
             continue
         if planned:
-            now = [i for i in items if i.kind == "finding" and _within(i.site, (past.site or "",), norms)]
+            now = [i for i in items if i.kind == "finding" and facts.within(i.site, (past.site or "",))]
         else:
             now = [i for i in items if i.concept == past.concept and (i.site == past.site or complaint)]
         place = norms.place(past.site)

@@ -42,13 +42,12 @@ def check(
     age = _with_correction(age, weeks)
     facts = Facts([fact_of(item) for item in items], norms.parents)
     doubted = [
-        (fact, remark)
-        for fact, remark in implausible(facts, infant, age, norms)
-        if remark.id not in options.confirmed
+        (fact, remark) for fact, remark in implausible(facts, infant, age, norms) if remark.id not in options.confirmed
     ]
-    believed = without(facts, frozenset(i for fact, _ in doubted for i in fact.items))
-    past = [fact_of(item, earlier=True) for visit in previous for item in visit.items]
-    dated = [_dated(visit, weeks) for visit in previous]
+    believed = Facts(without(facts, frozenset(i for fact, _ in doubted for i in fact.items)), norms.parents)
+    told_then = [tuple(fact_of(item, earlier=True) for item in visit.items) for visit in previous]
+    past = [fact for then in told_then for fact in then]
+    dated = [_dated(visit, then, weeks) for visit, then in zip(previous, told_then, strict=True)]
     earlier = [visit for visit in dated if visit is not None]
     full = Facts([*believed, *past, *_of_chart(infant)], norms.parents)
     computed = [*growth.growth_facts(full, infant, age, norms, earlier), *tables.table_facts(full, age, norms)]
@@ -65,10 +64,8 @@ def check(
     remarks += questions(waiting)
     remarks += (r for r in law_remarks(full, age, norms, options.jurisdiction) if not _once(r, norms, told))
     last = Facts([fact_of(i) for i in previous[-1].items] if previous else [], norms.parents)
-    remarks += contradictions(Facts(believed, norms.parents), last, norms)
-    remarks += wrong_infant(
-        Facts(believed, norms.parents), infant, age, norms, earlier, options.words, options.known_names
-    )
+    remarks += contradictions(believed, last, norms)
+    remarks += wrong_infant(believed, infant, age, norms, earlier, options.words, options.known_names)
     remarks += net_remark(full, norms, remarks)
     unique = {remark.id: remark for remark in reversed(remarks)}
     return tuple(sorted(unique.values(), key=lambda r: (-ORDER[r.urgency], r.id)))
@@ -80,11 +77,9 @@ def _with_correction(age: Age | None, weeks: int | None) -> Age | None:
     return age.model_copy(update={"corrected_days": corrected(age.days, weeks)})
 
 
-def _dated(visit: PastVisit, weeks: int | None) -> growth.Visit | None:
+def _dated(visit: PastVisit, facts: tuple[Fact, ...], weeks: int | None) -> growth.Visit | None:
     age = _with_correction(visit.age, weeks)
-    if age is None:
-        return None
-    return growth.Visit(age=age, facts=tuple(fact_of(item, earlier=True) for item in visit.items))
+    return growth.Visit(age=age, facts=facts) if age is not None else None
 
 
 def _of_chart(infant: Infant) -> list[Fact]:

@@ -134,12 +134,13 @@ def _said(fact: Fact, when: When) -> bool:
         and fact.change not in when.not_change
         and (not when.flag or any(flag in fact.flags for flag in when.flag))
         and _since(fact.onset, when)
-        and (not when.words or any(_holds(fact.text, word) for word in when.words))
-        and not any(_holds(fact.text, word) for word in when.not_words)
+        and (not when.words or any(holds(fact.text, word) for word in when.words))
+        and not any(holds(fact.text, word) for word in when.not_words)
     )
 
 
-def _holds(text: str, beginning: str) -> bool:
+def holds(text: str, beginning: str) -> bool:
+    """Whether a word or phrase of ``text`` begins so; both in small letters."""
     return f" {beginning}" in f" {text}"
 
 

@@ -127,9 +127,7 @@ def _place(fact: Fact, stem: str, infant: Infant, age: Age) -> Iterator[Fact]:
         yield named(fact, f"computed.{stem}_z", point.z, note)
 
 
-def _trend(
-    fact: Fact, past: Fact, stem: str, infant: Infant, age: Age, then: Age, norms: Norms
-) -> Iterator[Fact]:
+def _trend(fact: Fact, past: Fact, stem: str, infant: Infant, age: Age, then: Age, norms: Norms) -> Iterator[Fact]:
     """Change since an earlier visit, if far enough back for a slip of the tape or scale not to decide it."""
     days = age.days - then.days
     if days < norms.tolerance(f"interval.{stem}"):

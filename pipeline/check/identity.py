@@ -32,7 +32,7 @@ def wrong_infant(
     yield from _age(facts, infant, age, rows["identity.age"], rows["identity.age.days"])
     yield from _told(facts, "history.gestation", infant.gestation_weeks, "weeks", rows["identity.gestation"])
     yield from _told(facts, "history.birth_weight", infant.birth_weight_kg, "kg", rows["identity.birth_weight"])
-    yield from _sex(facts, infant, norms)
+    yield from _sex(facts, infant, norms, rows["identity.sex"])
     yield from _trend(facts, age, rows, earlier)
     yield from _names(infant, words, known_names or {}, rows["identity.names"])
 
@@ -76,7 +76,7 @@ def _told(facts: Facts, concept: str, charted: float | None, what: str, row: Tol
             yield _ask(row, f"{fact.value:g} {what} at birth was said; the chart has {charted:g}.", (fact,))
 
 
-def _sex(facts: Facts, infant: Infant, norms: Norms) -> Iterator[Remark]:
+def _sex(facts: Facts, infant: Infant, norms: Norms, row: Tolerance) -> Iterator[Remark]:
     """Words that tell a sex in the infant's own lines ("boy"); one of the chart's own sex silences the question."""
     if infant.sex is None:
         return
@@ -84,7 +84,6 @@ def _sex(facts: Facts, infant: Infant, norms: Norms) -> Iterator[Remark]:
     other: Sex = "male" if infant.sex == "female" else "female"
     word = "boy" if other == "male" else "girl"
     if heard[other] and not heard[infant.sex]:
-        row = next(row for row in norms.tolerances if row.id == "identity.sex")
         yield _ask(row, f"A {word} is spoken of; the chart says otherwise.", heard[other])
 
 

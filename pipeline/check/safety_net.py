@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from pipeline.check.facts import Fact, Facts
+from pipeline.check.facts import Facts, holds
 from pipeline.check.norms import Norms
 from pipeline.check.remarks import ORDER, items_of, spans_of
 from pipeline.model import Frozen, Mark, Remark, Span, Urgency
@@ -26,12 +26,10 @@ def safety_net(facts: Facts, norms: Norms) -> tuple[Said, ...]:
     return tuple(
         Said(id=row.id, label=row.label, items=items_of(found), spans=spans_of(found))
         for row in norms.safety_net
-        for found in [[f for f in facts.of(*row.concept) if not row.words or _holds(f, row.words)]]
+        for found in [
+            [f for f in facts.of(*row.concept) if not row.words or any(holds(f.text, word) for word in row.words)]
+        ]
     )
-
-
-def _holds(fact: Fact, words: Sequence[str]) -> bool:
-    return any(f" {word}" in f" {fact.text}" for word in words)
 
 
 def net_remark(facts: Facts, norms: Norms, raised: Sequence[Remark]) -> Iterator[Remark]:

@@ -34,18 +34,19 @@ def _said(transcript: Transcript, wording: Wording) -> Iterator[tuple[str, Span]
     words = [_tokens(word.text) for word in transcript.words]
     tokens = [token for parts in words for token in parts]
     at = [i for i, parts in enumerate(words) for _ in parts]
+    places: dict[str, list[int]] = {}
+    for i, token in enumerate(tokens):
+        places.setdefault(token, []).append(i)
     for role, people in listed.items():
         if role in ("wordings", "before"):
             continue
         for wanted in (w.replace("{who}", who).split() for w in listed["wordings"] for who in people):
-            for start in _starts(tokens, wanted):
+            for start in places.get(wanted[0], ()):
+                if tokens[start : start + len(wanted)] != wanted:
+                    continue
                 first, last = at[start], at[start + len(wanted) - 1]
                 if not _conditional(transcript, first, listed["before"]):
                     yield role, span_of(transcript.words, first, last + 1)
-
-
-def _starts(tokens: Sequence[str], wanted: Sequence[str]) -> Iterator[int]:
-    yield from (i for i in range(len(tokens)) if tokens[i] == wanted[0] and list(tokens[i : i + len(wanted)]) == wanted)
 
 
 def _conditional(transcript: Transcript, first: int, before: Sequence[str]) -> bool:

@@ -7,6 +7,7 @@ same places of the recording, so that a file and a live stream give the same chu
 import hashlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -32,7 +33,7 @@ Samples = npt.NDArray[np.int16]
 Range = tuple[int, int]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SoundChunk:
     """A stretch to be heard in one piece. ``speech`` are its stretches of voice, in milliseconds of the recording.
 
@@ -45,8 +46,12 @@ class SoundChunk:
     pcm: Samples = field(repr=False)
     speech: tuple[Range, ...]
     snr_db: float
-    pcm_sha256: str
     masked: tuple[Range, ...] = ()
+
+    @cached_property
+    def pcm_sha256(self) -> str:
+        """Of the samples; names the chunk where results are kept."""
+        return hashlib.sha256(self.pcm.tobytes()).hexdigest()
 
 
 def part(chunk: SoundChunk, low_ms: int, high_ms: int) -> SoundChunk:
@@ -59,7 +64,6 @@ def part(chunk: SoundChunk, low_ms: int, high_ms: int) -> SoundChunk:
         pcm=pcm,
         speech=tuple((max(a, low), min(b, high)) for a, b in chunk.speech if a < high and b > low),
         snr_db=chunk.snr_db,
-        pcm_sha256=hashlib.sha256(pcm.tobytes()).hexdigest(),
     )
 
 
@@ -154,7 +158,6 @@ class _Cutter:
             pcm=pcm,
             speech=tuple(((self._base + a) * FRAME_MS, (self._base + b) * FRAME_MS) for a, b in ranges),
             snr_db=self._snr(ranges),
-            pcm_sha256=hashlib.sha256(pcm.tobytes()).hexdigest(),
             masked=self._masked(ranges),
         )
 

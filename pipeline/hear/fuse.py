@@ -13,7 +13,7 @@ from pipeline.hear.score import ChunkScorer, bare, dressed, spoken
 from pipeline.hear.terms import Terms, plain
 from pipeline.hear.words import TimedWord
 from pipeline.model import Heard, Suggestion, Word
-from pipeline.sound import is_known, similarity
+from pipeline.sound import is_known, likenesses
 
 _ALIKE = 0.55  # similarity of sound below which a term cannot stand for what was heard
 _LONGER = 3  # words of the free pass that a term may take up beyond its own number
@@ -125,18 +125,18 @@ def _place(
     if low >= high:
         sure = min(w.p for w in new) > _SURE and _room(words, low, new)
         return _Place(low, low, 1.0) if sure and not any(w in kept for w in theirs[j0:j1]) else None
-    sound = spoken(theirs[j0:j1])
-    best: _Place | None = None
-    for i0 in range(low, high):
-        for i1 in range(i0 + 1, min(high, i0 + j1 - j0 + _LONGER) + 1):
-            if any(not i0 <= i < i1 for i in inside) or _changes(ours[i0:i1], theirs[j0:j1], kept):
-                continue
-            if words[i1 - 1].end_ms < new[0].start_ms - _APART_MS or words[i0].start_ms > new[-1].end_ms + _APART_MS:
-                continue
-            alike = similarity(spoken(ours[i0:i1]), sound)
-            if alike >= _ALIKE and (best is None or alike > best.alike):
-                best = _Place(i0, i1, alike)
-    return best
+    spans = [
+        (i0, i1)
+        for i0 in range(low, high)
+        for i1 in range(i0 + 1, min(high, i0 + j1 - j0 + _LONGER) + 1)
+        if all(i0 <= i < i1 for i in inside)
+        and not _changes(ours[i0:i1], theirs[j0:j1], kept)
+        and words[i1 - 1].end_ms >= new[0].start_ms - _APART_MS
+        and words[i0].start_ms <= new[-1].end_ms + _APART_MS
+    ]
+    alike = likenesses(spoken(theirs[j0:j1]), [spoken(ours[i0:i1]) for i0, i1 in spans])
+    best = max((_Place(*span, a) for span, a in zip(spans, alike, strict=True)), key=lambda p: p.alike, default=None)
+    return best if best is not None and best.alike >= _ALIKE else None
 
 
 def _room(words: Sequence[Word], at: int, new: Sequence[TimedWord]) -> bool:

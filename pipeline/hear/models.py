@@ -70,6 +70,11 @@ def model_at(folder: Path) -> ModelFiles:
     return ModelFiles(folder, folder.resolve().name, digest)
 
 
+def chosen_model(folder: Path | None) -> ModelFiles:
+    """The model in ``folder``, or the one that comes with the program. Raises ModelError."""
+    return model_at(folder) if folder is not None else embedded_model()
+
+
 def _sha256(path: Path) -> str | None:
     """SHA-256 of a file; None where it is not there or cannot be read."""
     try:

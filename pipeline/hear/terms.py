@@ -2,15 +2,15 @@
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from functools import lru_cache
+from operator import itemgetter
 
 from rapidfuzz import process
 from rapidfuzz.distance import Levenshtein
 
 from pipeline.model import WordRange
 from pipeline.resources import data_path
-from pipeline.sound import coarse, is_known, similarity, sounds_of
-from pipeline.vocabulary import Concept, Site, Vocabulary
+from pipeline.sound import coarse, is_known, likenesses, sounds_of
+from pipeline.vocabulary import Concept, Site, Vocabulary, english_words
 
 _LETTERS = re.compile(r"[^\w'-]+")
 _SHORTEST = 4  # letters: shorter rare words are parts and abbreviations
@@ -25,13 +25,6 @@ def plain(word: str) -> str:
     return _LETTERS.sub("", word.lower().replace("’", "'")).strip("'-")
 
 
-@lru_cache(maxsize=1)
-def _english() -> tuple[frozenset[str], frozenset[str]]:
-    """The common and the less common words of English (vocab/english.txt)."""
-    common, _, rest = data_path("vocab/english.txt").read_text(encoding="utf-8").partition("\n# less common\n")
-    return frozenset(common.split()), frozenset(rest.partition("\n# rare\n")[0].split())
-
-
 def _hands(entry: Concept | Site) -> bool:
     """What is named while the hands examine: a structure, a test, a reflex."""
     return isinstance(entry, Site) or entry.id.startswith(("test.", "reflex."))
@@ -41,7 +34,7 @@ class Terms:
     """The trade terms of a vocabulary; build once."""
 
     def __init__(self, vocab: Vocabulary) -> None:
-        common, _ = _english()
+        common, _, _ = english_words(data_path("vocab"))
         self._forms: dict[str, set[tuple[str, ...]]] = {}
         self._written: dict[str, str] = {}
         for say, _id in vocab.terms():
@@ -73,8 +66,9 @@ class Terms:
             return word
         sound = sounds_of(word)[0]
         sifted = process.extract(coarse(sound), self._coarse, scorer=Levenshtein.normalized_similarity, limit=6)
-        best = max((other for _, _, other in sifted), key=lambda other: similarity(sound, other), default="")
-        return self._sounds[best] if best and similarity(sound, best) >= _NEAR else word
+        near = [other for _, _, other in sifted]
+        alike, best = max(zip(likenesses(sound, near), near, strict=True), key=itemgetter(0), default=(0.0, ""))
+        return self._sounds[best] if alike >= _NEAR else word
 
     def find(self, words: Sequence[str]) -> list[WordRange]:
         """Ranges of the trade terms in plain words, the longest from the left, none overlapping."""
@@ -106,7 +100,7 @@ class Terms:
 
     def _misheard(self) -> list[str]:
         """Rare words of the vocabulary, each stem once, by how often misheard and whether hands look for them."""
-        common, less = _english()
+        common, less, _ = english_words(data_path("vocab"))
         ranked: list[str] = []
         taken: set[str] = set()
         for entry in sorted(self._entries, key=lambda e: -len(e.misheard) - _HANDS * _hands(e)):

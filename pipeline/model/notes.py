@@ -1,5 +1,6 @@
 """Whom the visit is about, what the checks remark, and the note."""
 
+from collections.abc import Iterator
 from datetime import date, datetime
 from enum import StrEnum
 from typing import Literal
@@ -91,6 +92,12 @@ class Section(Frozen):
     lines: tuple[Line, ...] = ()
     subsections: tuple["Section", ...] = ()
 
+    def parts(self) -> Iterator["Section"]:
+        """This section and all below it, from the top."""
+        yield self
+        for section in self.subsections:
+            yield from section.parts()
+
 
 class Note(Frozen):
     """A drafted note, before or after signing; everything a renderer needs and nothing it must look up."""
@@ -111,3 +118,8 @@ class Note(Frozen):
     speech_model: SpeechModel | None = None
     signed_by: str | None = None
     signed_at: datetime | None = None
+
+    def parts(self) -> Iterator[Section]:
+        """Every section of the note, subsections too, from the top."""
+        for section in self.sections:
+            yield from section.parts()

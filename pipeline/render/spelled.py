@@ -25,12 +25,6 @@ def stop(text: str) -> str:
     return text if text.endswith((".", "?", "!")) else text + "."
 
 
-def clock(ms: int) -> str:
-    """A time of the recording as a person reads it: ``1:05``, from an hour on ``1:02:03``."""
-    hours, rest = divmod(ms // 1000, 3600)
-    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
-
-
 def facts(note: Note) -> tuple[tuple[str, str], ...]:
     """What is known about the infant beside the recording, by the code of its label; what is not known is left out."""
     infant, age = note.infant, note.age

@@ -4,8 +4,8 @@ import re
 from dataclasses import dataclass
 
 from pipeline.model import Line, Mark, Note, Remark, Section, Span, Transcript, Urgency, Word
-from pipeline.render.fragments import media_link
-from pipeline.render.spelled import clock, facts
+from pipeline.render.spelled import facts
+from pipeline.times import clock, media_link
 
 _JOIN_MS = 2000  # stretches closer than this are heard in one go
 _PLAYED = ("said", "question", "answer", "retracted")
@@ -157,8 +157,7 @@ class _Viewer:
 
     def _whole(self) -> tuple[RemarkView, ...]:
         """Remarks that no line carries: neither flags nor points to check, and about no item of the note."""
-        parts = [*self._note.sections, *(child for part in self._note.sections for child in part.subsections)]
-        lines = {line.id for part in parts for line in part.lines}
+        lines = {line.id for part in self._note.parts() for line in part.lines}
         elsewhere = (*_FLAGS, Urgency.ASK)
         return tuple(
             r for r in self._shown if r.remark.urgency not in elsewhere and not lines.intersection(r.remark.items)

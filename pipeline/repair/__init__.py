@@ -6,8 +6,15 @@ Sides, numbers, levels, denials and results are never touched; opposites (abduct
 what stands in the vocabulary stays. The words, figures and pairs behind this are data: vocab/repair.yaml.
 """
 
+from pipeline.model import Transcript
 from pipeline.repair.accept import Scorer, accept
 from pipeline.repair.numbers import doubt_numbers
 from pipeline.repair.propose import Proposal, propose
+from pipeline.vocabulary import Vocabulary
 
-__all__ = ["Proposal", "Scorer", "accept", "doubt_numbers", "propose"]
+__all__ = ["Proposal", "Scorer", "accept", "doubt_numbers", "propose", "repaired"]
+
+
+def repaired(transcript: Transcript, vocab: Vocabulary, scorer: Scorer | None = None) -> Transcript:
+    """The transcript with its misheard terms put right: what ``propose`` finds, as far as ``accept`` lets it hold."""
+    return accept(transcript, propose(transcript, vocab), scorer)

@@ -11,7 +11,7 @@ from pydantic import Field, field_validator
 from pipeline.errors import VocabularyError
 from pipeline.resources import data_path
 from pipeline.sound import encode, is_known
-from pipeline.vocabulary import Entry, read_rows
+from pipeline.vocabulary import Entry, english_words, read_rows
 
 _WORD_LISTS = (
     *("never", "numbers", "edges", "chat", "clinical", "examining", "fixed", "lay"),
@@ -152,15 +152,13 @@ def _load(base: Path) -> Rules:
     figures = rows["figures"].figures if "figures" in rows else None
     if figures is None:
         faults.append("vocab/repair.yaml: the row 'figures' holds no figures")
-    english = ""
+    common = less_common = rare = frozenset[str]()
     try:
-        english = (base / "english.txt").read_text(encoding="utf-8")
+        common, less_common, rare = english_words(base)
     except (OSError, UnicodeDecodeError) as error:
         faults.append(f"vocab/english.txt: not readable ({error})")
     if faults or figures is None:
         raise VocabularyError("The rules of repair have faults:\n  " + "\n  ".join(faults))
-    common, _, rest = english.partition("\n# less common\n")
-    less_common, _, rare = rest.partition("\n# rare\n")
     opposites: dict[str, frozenset[str]] = {}
     for pair in rows["opposites"].pairs:
         for one, other in (pair, pair[::-1]):
@@ -172,11 +170,7 @@ def _load(base: Path) -> Rules:
         sounds=MappingProxyType({word: encode(arpabet) for word, arpabet in rows["sounds"].sounds.items()}),
         figures=figures,
         weights=rows["weights"].weights,
-        common=frozenset(_lines(common)),
-        less_common=frozenset(_lines(less_common)),
-        rare=frozenset(_lines(rare)),
+        common=common,
+        less_common=less_common,
+        rare=rare,
     )
-
-
-def _lines(text: str) -> list[str]:
-    return [line for line in text.split("\n") if line and line[0] != "#"]

@@ -9,7 +9,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from pipeline.model import Infant, Item, Line, Section
+from pipeline.model import Infant, Item, Line
 from pipeline.records import Drafted, VisitRecord
 from pipeline.store import schema
 from pipeline.store.events import (
@@ -90,7 +90,8 @@ def put_draft(connection: sa.Connection, record: VisitRecord, drafted: Drafted) 
         "program": note.program,
         "vocab_hash": note.vocab_hash,
     }
-    lines = [(position, section, line) for position, (section, line) in enumerate(_lines(note.sections))]
+    told = [(part.id, line) for part in note.parts() for line in part.lines]
+    lines = [(position, section, line) for position, (section, line) in enumerate(told)]
     known = {item.id for item in items}
     for table, rows in (
         (schema.run, [run]),
@@ -160,13 +161,6 @@ def _remark_row(visit: str, remark: Any) -> dict[str, Any]:
     return {"visit": visit, "id": remark.id, "rule": remark.rule, "urgency": str(remark.urgency), "data": data}
 
 
-def _lines(sections: tuple[Section, ...]) -> Iterator[tuple[str, Line]]:
-    """Every line with the id of its section, from the top of the note."""
-    for section in sections:
-        yield from ((section.id, line) for line in section.lines)
-        yield from _lines(section.subsections)
-
-
 def _line_row(visit: str, position: int, section: str, line: Line) -> dict[str, Any]:
     data = line.model_dump(mode="json")
     return {"visit": visit, "id": line.id, "position": position, "section": section, "text": line.text, "data": data}
@@ -183,6 +177,6 @@ def _passages(visit: str, drafted: Drafted) -> Iterator[dict[str, Any]]:
             "end_ms": words[i1 - 1].end_ms,
             "text": drafted.transcript.quote((i0, i1)),
         }
-    for _, line in _lines(drafted.note.sections):
+    for line in (line for part in drafted.note.parts() for line in part.lines):
         if line.written:
             yield {"visit": visit, "line": line.id, "start_ms": 0, "end_ms": 0, "text": line.text}

@@ -50,7 +50,7 @@ class Writing:
         if isinstance(payload, InfantEntered | InfantRevised):
             self._refuse_taken(payload.infant, entered=isinstance(payload, InfantEntered))
         event = Event(
-            seq=0, id=new_id(), at=datetime.now(UTC), author=self._store.author, infant=infant, visit=visit,
+            seq=0, id=new_id(), at=datetime.now(UTC), author="", infant=infant, visit=visit,
             payload=payload,
         )  # fmt: skip
         row = event.model_dump(mode="json", include={"id", "at", "author", "infant", "visit", "payload"})
@@ -90,10 +90,9 @@ class Writing:
 class Store:
     """The record on this computer. Use as a context manager, or call ``close``."""
 
-    def __init__(self, home: Path, *, author: str = "") -> None:
+    def __init__(self, home: Path) -> None:
         """Open the record under ``home``, made where there is none. Raises InputError, StoreError."""
         private_folder(home)
-        self.author = author
         self.blobs = Blobs(home / "blobs")
         self.path = home / DATABASE
         self._engine = open_database(self.path)

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.render.fragments import fragment, media_link
+from pipeline.times import fragment, media_link
 
 _NPT = re.compile(r"(?:(?P<h>\d+):)?(?P<m>[0-5]\d):(?P<s>[0-5]\d(?:\.\d*)?)|(?P<sec>\d+(?:\.\d*)?)")
 FOREVER = float("inf")

@@ -1,9 +1,15 @@
-"""Times of the recording as W3C Media Fragments URI 1.0 (basic), section 4.2.1, temporal dimension.
+"""Times of the recording: as a person reads them, and as W3C Media Fragments URI 1.0 (basic), section 4.2.1.
 
 Source: W3C Recommendation, 25 September 2012.
 """
 
 from urllib.parse import quote
+
+
+def clock(ms: int) -> str:
+    """A time as a person reads it: ``1:05``, from an hour on ``1:02:03``."""
+    hours, rest = divmod(ms // 1000, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
 
 
 def seconds(ms: int) -> str:
