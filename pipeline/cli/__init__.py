@@ -1,0 +1,10 @@
+"""The commands: read what was typed, call a job, show what came back. No logic.
+
+One module a topic; each adds its commands to ``app`` when it is imported, in the order of the help.
+"""
+
+from pipeline.cli.app import app, main
+
+from pipeline.cli import notes, asking, machine  # isort: skip
+
+__all__ = ["app", "asking", "machine", "main", "notes"]

@@ -1,0 +1,130 @@
+"""From what was said to words, findings and a note."""
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline.cli.app import (
+    AgeOption,
+    Gestation,
+    Json,
+    Sex,
+    app,
+    end_folder,
+    end_torn,
+    json_text,
+    print_lines,
+    progress_bar,
+    ready,
+    say,
+)
+
+
+@app.command()
+def draft(
+    source: Annotated[Path, typer.Argument(metavar="AUDIO|TRANSCRIPT.vtt", help="What was said at the visit.")],
+    infant: Annotated[str | None, typer.Option(help="Code name of the infant.", metavar="ID")] = None,
+    age: AgeOption = None,
+    born: Annotated[str | None, typer.Option(help="Birth date, year-month-day.", metavar="DATE")] = None,
+    sex: Annotated[Sex | None, typer.Option(help="For the growth standards; asked for where it matters.")] = None,
+    gestation: Gestation = None,
+    on: Annotated[str | None, typer.Option(help="Day of the visit; today if not given.", metavar="DATE")] = None,
+    to: Annotated[Path | None, typer.Option(help="A folder for a copy of the note's files.", metavar="FOLDER")] = None,
+    as_json: Json = False,
+) -> None:
+    """Draft the note of a visit and keep the visit on record."""
+    if age is not None and born is not None:
+        raise typer.BadParameter("give --age or --born, not both.")
+    from pipeline.ages import parse_date
+    from pipeline.visits import Told
+    from pipeline.visits import draft as run_draft
+
+    told = Told(
+        infant=infant,
+        age=age,
+        born=parse_date(born, "birth date") if born is not None else None,
+        sex=sex.value if sex is not None else None,
+        gestation_weeks=gestation,
+        on=parse_date(on, "visit date") if on is not None else None,
+    )
+    config, stages = ready()
+    with progress_bar("Listening") as progress:
+        done = run_draft(source, told, config, stages, today=date.today(), to=to, on_progress=progress)
+    from pipeline.show import done_lines
+
+    print_lines([json_text(done.as_json())] if as_json else done_lines(done))
+    end_torn(source, done.torn)
+
+
+@app.command()
+def transcribe(
+    audio: Annotated[Path, typer.Argument(metavar="AUDIO", help="A sound or video file.")],
+    output: Annotated[Path | None, typer.Option("--output", "-o", metavar="WORDS.vtt", help="Write WebVTT.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Write down the words of a recording with their times."""
+    from pipeline.run import transcribe as run_transcribe
+    from pipeline.vtt import write_vtt
+
+    _, stages = ready()
+    with progress_bar("Listening") as progress:
+        source = run_transcribe(audio, output, stages, progress)
+    if as_json:
+        print_lines([source.transcript.model_dump_json()])
+    elif output is None:
+        print_lines([write_vtt(source.transcript).rstrip("\n")])
+    else:
+        say(f"{len(source.transcript.words)} words in {output}")
+    end_torn(audio, source.recording.torn)
+
+
+@app.command()
+def extract(
+    source: Annotated[Path, typer.Argument(metavar="TRANSCRIPT.vtt|FOLDER", help="A transcript, or a folder of them.")],
+    age: AgeOption = None,
+    gestation: Gestation = None,
+    to: Annotated[Path | None, typer.Option(help="For a folder: where the results go.", metavar="FOLDER")] = None,
+    explain: Annotated[bool, typer.Option(help="Show which rule gave what, and every clause.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Find what was observed, told, treated, advised and planned; nothing is stored."""
+    from pipeline.run import extract_file, extract_folder, extraction_json
+
+    folder = source.is_dir()
+    if folder and to is None:
+        raise typer.BadParameter("a folder of transcripts needs --to FOLDER for the results.")
+    if not folder and to is not None:
+        raise typer.BadParameter("--to goes with a folder of transcripts.")
+    _, stages = ready()
+    if to is not None:
+        end_folder(extract_folder(source, to, age, gestation, stages, explain=explain))
+        return
+    words, extraction = extract_file(source, age, gestation, stages)
+    from pipeline.show import explained_lines, item_lines
+
+    if as_json:
+        print_lines([json_text(extraction_json(extraction, explain=explain))])
+    else:
+        print_lines(explained_lines(extraction, words) if explain else item_lines(extraction))
+
+
+@app.command()
+def demo(
+    name: Annotated[
+        str | None, typer.Argument(metavar="NAME", help="Which invented visit; the shortest if none.")
+    ] = None,
+    to: Annotated[Path, typer.Option(help="Where the note and a record of its own go.", metavar="FOLDER")] = Path(
+        "handspoken-demo"
+    ),
+    as_json: Json = False,
+) -> None:
+    """Draft the note of an invented visit that comes with the program; your own record is left alone."""
+    from pipeline.demo import run_demo
+    from pipeline.show import done_lines
+
+    config, stages = ready()
+    with progress_bar("Listening") as progress:
+        done = run_demo(name, to, config, stages, today=date.today(), on_progress=progress)
+    print_lines([json_text(done.as_json())] if as_json else done_lines(done))
