@@ -41,7 +41,6 @@ class Case:
     name: str
     transcript: Transcript
     age: Age | None
-    gestation_weeks: int | None
     gold: list[Slots]
 
 
@@ -52,27 +51,33 @@ def narrations(folder: Path, only: Sequence[str] = ()) -> list[Case]:
         if only and path.stem not in only:
             continue
         data = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
-        weeks = data["gestation_weeks"]
-        cases.append(Case(path.stem, read_vtt(path), parse_age(data["age"], weeks), weeks, data["items"]))
+        age = parse_age(data["age"], data["gestation_weeks"])
+        cases.append(Case(path.stem, read_vtt(path), age, data["items"]))
     return cases
+
+
+def rows(name: str) -> list[dict[str, Any]]:
+    """The rows of one file of readings (tests/readings/README.md)."""
+    found: list[dict[str, Any]] = yaml.safe_load((ROOT / f"tests/readings/{name}.yaml").read_text(encoding="utf-8"))
+    return found
+
+
+def reading(row: dict[str, Any]) -> Case:
+    """A row of the readings as it was spoken: one utterance a string, 0.3 s a word."""
+    said = row["say"] if isinstance(row["say"], list) else [row["say"]]
+    clock, blocks = 0, ["WEBVTT"]
+    for cue in [*([row["before"]] if "before" in row else []), *said]:
+        end = clock + 300 * len(cue.split())
+        blocks.append(f"{stamp(clock)} --> {stamp(end)}\n{cue}")
+        clock = end + 600
+    age = parse_age(row["age"], row.get("gestation_weeks")) if "age" in row else None
+    gold = [{**item, "optional": item.get("optional", False) or "one_of" in item} for item in row["items"]]
+    return Case(row["id"], parse_vtt("\n\n".join(blocks) + "\n"), age, gold)
 
 
 def readings(name: str) -> list[Case]:
-    """The snippets of one file of readings, one utterance a string, 0.3 s a word."""
-    cases = []
-    rows: list[dict[str, Any]] = yaml.safe_load((ROOT / f"tests/readings/{name}.yaml").read_text(encoding="utf-8"))
-    for row in rows:
-        said = row["say"] if isinstance(row["say"], list) else [row["say"]]
-        clock, blocks = 0, ["WEBVTT"]
-        for cue in [*([row["before"]] if "before" in row else []), *said]:
-            end = clock + 300 * len(cue.split())
-            blocks.append(f"{stamp(clock)} --> {stamp(end)}\n{cue}")
-            clock = end + 600
-        weeks = row.get("gestation_weeks")
-        age = parse_age(row["age"], weeks) if "age" in row else None
-        gold = [{**item, "optional": item.get("optional", False) or "one_of" in item} for item in row["items"]]
-        cases.append(Case(row["id"], parse_vtt("\n\n".join(blocks) + "\n"), age, weeks, gold))
-    return cases
+    """The snippets of one file of readings."""
+    return [reading(row) for row in rows(name)]
 
 
 def bare(transcript: Transcript) -> Transcript:
@@ -95,7 +100,7 @@ def measure(extractor: Extractor, cases: Sequence[Case], *, plain: bool = False)
     sets: list[tuple[str, Iterable[Slots], Iterable[Slots]]] = []
     for case in cases:
         transcript = bare(case.transcript) if plain else case.transcript
-        made = extractor.extract(transcript, age=case.age, gestation_weeks=case.gestation_weeks)
+        made = extractor.extract(transcript, age=case.age)
         sets.append((case.name, case.gold, [contract_json(item) for item in made.items]))
     return score(sets)
 
@@ -107,7 +112,7 @@ def speed(extractor: Extractor, cases: Sequence[Case], rounds: int = 5) -> float
     for _ in range(rounds):
         began = time.process_time()
         for case in cases:
-            extractor.extract(case.transcript, age=case.age, gestation_weeks=case.gestation_weeks)
+            extractor.extract(case.transcript, age=case.age)
         best = min(best, time.process_time() - began)
     return words / best
 

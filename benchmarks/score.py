@@ -41,6 +41,7 @@ def table(name: str) -> dict[str, list[str]]:
 
 CONCEPTS = table("concepts.tsv")
 UNSCORED = set(table("concepts-more.tsv"))
+SITES = set(table("sites.tsv"))
 
 
 def scored(items: Iterable[Slots]) -> list[Slots]:

@@ -78,9 +78,9 @@ def extract_file(
 ) -> tuple[Transcript, Extraction]:
     """The words of a transcript as they were understood, and their items; nothing is stored. Raises InputError."""
     parsed = parse_age(age, gestation_weeks) if age is not None else None
-    weeks = check_gestation(gestation_weeks)
+    check_gestation(gestation_weeks)
     words = stages.doubt(stages.repair(read_words(path)), parsed)
-    return words, stages.extract(words, parsed, weeks)
+    return words, stages.extract(words, parsed)
 
 
 def extract_folder(
@@ -143,7 +143,7 @@ def json_bytes(data: object) -> bytes:
 def derive(record: VisitRecord, stages: Stages) -> Drafted:
     """Draft a visit from what is on record of it. Pure: also what a rebuild uses."""
     words = stages.doubt(record.transcript, record.age)
-    extraction = stages.extract(words, record.age, record.infant.gestation_weeks)
+    extraction = stages.extract(words, record.age)
     age = stages.age(record, extraction.items)
     remarks = stages.check(record, extraction, words, age)
     seen = stages.not_looked_at(record, extraction.items, words, age)

@@ -55,7 +55,7 @@ class Stages(Protocol):
     def doubt(self, transcript: Transcript, age: Age | None) -> Transcript:
         """Mark what may have been heard otherwise, given the age."""
 
-    def extract(self, transcript: Transcript, age: Age | None, gestation_weeks: int | None) -> Extraction:
+    def extract(self, transcript: Transcript, age: Age | None) -> Extraction:
         """The items of a transcript."""
 
     def age(self, record: VisitRecord, items: tuple[Item, ...]) -> Age | None:
@@ -149,8 +149,8 @@ class ShippedStages:
 
         return doubt_numbers(transcript, age)
 
-    def extract(self, transcript: Transcript, age: Age | None, gestation_weeks: int | None) -> Extraction:
-        return self._extractor.extract(transcript, age=age, gestation_weeks=gestation_weeks)
+    def extract(self, transcript: Transcript, age: Age | None) -> Extraction:
+        return self._extractor.extract(transcript, age=age)
 
     def age(self, record: VisitRecord, items: tuple[Item, ...]) -> Age | None:
         from pipeline.check import age_at_visit

@@ -186,7 +186,7 @@ class PlainStages:
     def doubt(self, transcript: Transcript, age: Age | None) -> Transcript:
         return transcript
 
-    def extract(self, transcript: Transcript, age: Age | None, gestation_weeks: int | None) -> Extraction:
+    def extract(self, transcript: Transcript, age: Age | None) -> Extraction:
         self.ages.append(age)
         words = [word.text.strip(".,").lower() for word in transcript.words]
         items = [

@@ -5,34 +5,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import yaml
+from extracting import extractor
+from extraction import READINGS, reading, rows
+from score import CONCEPTS, GOOD, SAME_SITE, SITES, UNSCORED, Slots
 
-from pipeline.ages import parse_age
-from pipeline.extract import Extractor
-from pipeline.model import SpeechModel, Transcript, Word, contract_json
-from pipeline.vocabulary import load_vocabulary
+from pipeline.model import contract_json
 
 FOLDER = Path(__file__).parent / "readings"
-ROOT = Path(__file__).parents[1]
-FILES = ("open", "sixty", "closed")
 SLOTS = ("concept", "site", "side", "level", "result", "value", "unit")
-GOOD = {"normal", "symmetrical", "neutral", "level", "negative", "absent", "good", "slack"}
-WORD_MS, PAUSE_MS = 300, 600
 
 Row = dict[str, Any]
-Slots = dict[str, Any]
-
-
-def _rows(name: str) -> list[Row]:
-    path = FOLDER / f"{name}.yaml"
-    rows: list[Row] = yaml.safe_load(path.read_text(encoding="utf-8")) if path.exists() else []
-    return rows
-
-
-def _table(name: str) -> dict[str, list[str]]:
-    text = (ROOT / "benchmarks/contract" / name).read_text(encoding="utf-8")
-    lines = (line.split("\t") for line in text.splitlines() if line and not line.startswith("#"))
-    return {line[0]: line for line in lines}
 
 
 def _known_failures() -> set[str]:
@@ -40,33 +22,8 @@ def _known_failures() -> set[str]:
     return {word for line in lines if (word := line.partition("#")[0].strip())}
 
 
-ROWS = [row for name in FILES for row in _rows(name)]
+ROWS = [row for name in READINGS for row in rows(name)]
 KNOWN = _known_failures()
-CONCEPTS = _table("concepts.tsv")
-UNSCORED = set(_table("concepts-more.tsv"))
-SITES = set(_table("sites.tsv"))
-
-
-def _transcript(row: Row) -> Transcript:
-    said = row["say"] if isinstance(row["say"], list) else [row["say"]]
-    words: list[Word] = []
-    utterances: list[tuple[int, int]] = []
-    clock = 0
-    for cue in [*([row["before"]] if "before" in row else []), *said]:
-        first = len(words)
-        for text in cue.split():
-            words.append(Word(i=len(words), text=text, start_ms=clock, end_ms=clock + WORD_MS))
-            clock += WORD_MS
-        clock += PAUSE_MS
-        utterances.append((first, len(words)))
-    return Transcript(
-        id=row["id"],
-        recording=row["id"],
-        model=SpeechModel(name="given transcript", sha256=""),
-        words=tuple(words),
-        utterances=tuple(utterances),
-        duration_ms=clock,
-    )
 
 
 def _same(key: str, want: Any, got: Slots) -> bool:
@@ -74,7 +31,7 @@ def _same(key: str, want: Any, got: Slots) -> bool:
     have = got.get(key)
     match key:
         case "site":
-            return _one_neck(want) == _one_neck(have)
+            return bool(SAME_SITE.get(want, want) == SAME_SITE.get(str(have), have))
         case "side":
             harmless = {want, have} == {"both", "none"} and got["result"] in GOOD
             return harmless or bool(want == have)
@@ -89,10 +46,6 @@ def _same(key: str, want: Any, got: Slots) -> bool:
         case "flags":
             return set(want) <= set(have or ())
     return bool(want == have)
-
-
-def _one_neck(site: str | None) -> str | None:
-    return "neck" if site == "cervical_spine" else site
 
 
 def _fits(want: Slots, got: Slots) -> bool:
@@ -139,22 +92,16 @@ def faults(wanted: Sequence[Slots], made: Sequence[Slots]) -> list[str]:
     return out
 
 
-@pytest.fixture(scope="module")
-def extractor() -> Extractor:
-    return Extractor(load_vocabulary())
-
-
 def _params() -> list[Any]:
     known = pytest.mark.xfail(strict=True, reason="known failure")
     return [pytest.param(row, id=row["id"], marks=[known] if row["id"] in KNOWN else []) for row in ROWS]
 
 
 @pytest.mark.parametrize("row", _params())
-def test_the_reading_is_what_the_extractor_makes_of_the_words(extractor: Extractor, row: Row) -> None:
-    gestation = row.get("gestation_weeks")
-    age = parse_age(row["age"], gestation) if "age" in row else None
-    made = extractor.extract(_transcript(row), age=age, gestation_weeks=gestation)
+def test_the_reading_is_what_the_extractor_makes_of_the_words(row: Row) -> None:
+    case = reading(row)
 
+    made = extractor().extract(case.transcript, age=case.age)
     wrong = faults(row["items"], [contract_json(item) for item in made.items])
 
     if row["id"].startswith("c"):

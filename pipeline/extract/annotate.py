@@ -6,8 +6,6 @@ from pipeline.extract.clauses import Clause
 from pipeline.extract.marks import Marked
 from pipeline.model import Change, Dose, Onset, SourceRole
 
-SECOND_UNITS = "s"
-
 
 def source_role(marked: Marked, clause: Clause) -> SourceRole | None:
     """Who told it, where the speech says so ("grandma says")."""

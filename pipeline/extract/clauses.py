@@ -33,7 +33,6 @@ class Splitter:
         self._connectives = frozenset(lexicon.vocab.words.get("connectives", ()))
         self._prepositions = frozenset(lexicon.vocab.words.get("prepositions", ()))
         self._cues = lexicon.cues.get("clauses")
-        self._lexicon = lexicon
 
     def __call__(self, tokens: Sequence[Token]) -> list[Clause]:
         """Clauses in order, without gaps. No tokens, no clauses."""

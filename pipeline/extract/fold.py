@@ -33,15 +33,13 @@ class Extractor:
         self._resolver = Resolver(vocab)
         self._doubting = frozenset(vocab.words.get("doubting", ()))
 
-    def start(self, recording: str, *, age: Age | None = None, gestation_weeks: int | None = None) -> State:
+    def start(self, recording: str, *, age: Age | None = None) -> State:
         """The state before the first utterance of a recording."""
-        return State(recording, age, gestation_weeks, Ledger(recording))
+        return State(recording, age, Ledger(recording))
 
-    def extract(
-        self, transcript: Transcript, *, age: Age | None = None, gestation_weeks: int | None = None
-    ) -> Extraction:
+    def extract(self, transcript: Transcript, *, age: Age | None = None) -> Extraction:
         """All items of a transcript: the fold over all its utterances."""
-        state = self.start(transcript.recording, age=age, gestation_weeks=gestation_weeks)
+        state = self.start(transcript.recording, age=age)
         for utterance in transcript.utterances:
             self.step(state, transcript.words, utterance)
         return self.result(state)

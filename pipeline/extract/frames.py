@@ -32,7 +32,6 @@ class Frame:
     numbers: list[Mark] = field(default_factory=list)
     ellipsis: Mark | None = None
     negated: set[int] = field(default_factory=set)
-    cues: list[tuple[int, int]] = field(default_factory=list)
     repaired: list[tuple[int, int]] = field(default_factory=list)
     pointed: bool = False  # "that hip": the one in hand
 
@@ -72,10 +71,10 @@ class FrameBuilder:
         self._negators = frozenset(vocab.words.get("negators", ()))
         self._prepositions = frozenset(vocab.words.get("prepositions", ()))
 
-    def build(self, drop: frozenset[int] = frozenset(), repaired: Sequence[tuple[int, int]] = ()) -> list[Frame]:
-        """Frames in order. ``drop``: token positions taken back by the speaker; ``repaired``: where that happened."""
+    def build(self, repaired: Sequence[tuple[int, int]] = ()) -> list[Frame]:
+        """Frames in order. ``repaired``: where the speaker put himself right."""
         idle = Idle(self._vocab, self._marked, self._clause, self._marks)
-        self._marks = [m for m in self._marks if m.a not in drop and not idle.is_idle(m)]
+        self._marks = [m for m in self._marks if not idle.is_idle(m)]
         negations = [  # the "no" of "on the right, no, sorry, the left" denies nothing
             hit
             for hit in self._marked.cues.get("negation", ())
@@ -102,10 +101,8 @@ class FrameBuilder:
         self._flush()
         for frame in self._frames:
             for mark in (*frame.concepts, *frame.results):
-                scope = self._denial(mark)
-                if scope is not None:
+                if self._denial(mark) is not None:
                     frame.negated.add(mark.a)
-                    frame.cues.append(scope.cue)
             frame.repaired = [r for r in repaired if frame.a <= r[0] < frame.b]
         return self._frames
 
@@ -191,10 +188,6 @@ class FrameBuilder:
 
     # ------------------------------------------------------------ one handler a kind
 
-    def _next(self, frame: Frame | None = None) -> None:
-        self._flush()
-        self._open = frame or Frame(self._clause.b, self._clause.a)
-
     def _flush(self) -> None:
         if not self._open.empty:
             self._frames.append(self._open)
@@ -239,7 +232,7 @@ class FrameBuilder:
             if around:  # "leave the shoulder and the collarbone alone"
                 tail = True
             if not (((near or treated or own) and not frame.sites) or tail or again):
-                self._next()
+                self._flush()
                 frame = self._open
         elif frame.sites and self._inside(mark, frame.sites[-1]) and not (border and (mark.side or self._pair(frame))):
             frame.sites.pop()
@@ -278,7 +271,7 @@ class FrameBuilder:
             unsaid = frame.side in ("", "this", "one")
             both = mark.side == "both" and unsaid
             if not both and ((not unsaid and border) or (border and self._goes_on(mark, rest))):
-                self._next()
+                self._flush()
                 frame = self._open
         elif {frame.side, mark.side} == {"left", "right"}:
             if self._close(frame, mark):
@@ -327,7 +320,7 @@ class FrameBuilder:
             frame.results.append(mark)
             return
         if self._stated() and not (self._listed(border) and not frame.told):
-            self._next()
+            self._flush()
             frame = self._open
         frame.take(mark)
         frame.concepts.append(mark)
@@ -363,9 +356,9 @@ class FrameBuilder:
         frame = self._open
         foreign = frame.concepts and any(r.role == "means" for r in mark.gives())
         if border and foreign and self._stated() and not any(self._fits(c, mark) for c in frame.concepts):
-            self._next()
+            self._flush()
         if border and self._open.told and self._open.side and self._own_side(mark, rest):
-            self._next()  # "brisk to the left and weaker to the right"
+            self._flush()  # "brisk to the left and weaker to the right"
         self._open.take(mark)
         self._open.results.append(mark)
 
@@ -374,19 +367,19 @@ class FrameBuilder:
 
     def _level(self, mark: Mark, border: bool, _rest: Sequence[Mark]) -> None:
         if self._stated() and (border or self._open.levels or not self._prepositional(mark)) and self._open.told:
-            self._next()
+            self._flush()
         self._open.take(mark)
         self._open.levels.append(mark)
         self._lead(self._open, mark)
 
     def _number(self, mark: Mark, border: bool, _rest: Sequence[Mark]) -> None:
         if self._open.numbers and border:
-            self._next()
+            self._flush()
         self._open.take(mark)
         self._open.numbers.append(mark)
 
     def _ellipsis(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
         if border and self._stated() and self._open.side and self._own_side(mark, rest):
-            self._next()
+            self._flush()
         self._open.take(mark)
         self._open.ellipsis = mark

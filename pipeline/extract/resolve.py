@@ -137,10 +137,8 @@ class Resolver(Places):
         value = value_of(concept, frame)
         if result is None and value is not None:
             result, rule = "value", "number"
-        if result is None and denied:
-            result, rule = self._denied(concept), "denied"
-        if result is None and frame.ellipsis is not None:
-            result, rule = self._denied(concept), "denied"
+        if result is None and (denied or frame.ellipsis is not None):
+            result, rule = concept.negated, "denied"  # "no clunk" is absent, "no Ortolani" says nothing
         idle = heading(self.vocab, frame, concept, marked) or not_asked_for(self.vocab, frame, concept, marked)
         if result is None and not denied and not idle:
             result, rule = concept.stated, "stated"
@@ -160,10 +158,6 @@ class Resolver(Places):
 
     def _side_only(self, frame: Frame) -> str:
         return frame.side if frame.side in ("left", "right", "both", *VIEWER) else ""
-
-    def _denied(self, concept: Concept) -> str | None:
-        """What a plain denial of a named concept says: "no clunk" is absent, "no Ortolani" says nothing."""
-        return concept.negated
 
     def _meant(
         self,
@@ -187,34 +181,14 @@ class Resolver(Places):
                 held = self._with_focus_side(context, focus)
                 drafts += self._on(frame, carried[0], carried[1], word, own, held, marked, "carried concept")
                 continue
-            for site_group in self._groups(own, context):
-                reading = (
-                    self.choose(
-                        word,
-                        own[0].site if own else None,
-                        kinds,
-                        site_group[0].site if site_group else None,
-                    )
-                    if not own
-                    else self.choose(word, site_group[0].site, kinds, None)
-                )
+            groups = [((t,), t.site, None) for t in own]
+            for seat, site, held_site in groups or [((), None, context[0].site if context else None)]:
+                reading = self.choose(word, site, kinds, held_site)
                 if reading is not None:
                     drafts += self._on(
-                        frame,
-                        reading.concept,
-                        reading.result,
-                        word,
-                        site_group if own else (),
-                        site_group,
-                        marked,
-                        "word meant",
+                        frame, reading.concept, reading.result, word, seat, seat or context, marked, "word meant"
                     )
         return unique(drafts)
-
-    def _groups(self, own: Sequence[Target], context: Sequence[Target]) -> list[tuple[Target, ...]]:
-        if own:
-            return [(t,) for t in own]
-        return [tuple(context)]
 
     def _carry(
         self, word: Mark, own: Sequence[Target], frame: Frame, focus: Focus, kinds: frozenset[Kind]
@@ -355,7 +329,7 @@ class Resolver(Places):
             side = "both"
         if side in VIEWER:
             side = VIEWER[side] if concept.kind == "advice" else ""
-        if not concept.sided or (not paired and not concept.sided):
+        if not concept.sided:
             side = ""
         flags: tuple[str, ...] = value[2] if value else ()
         if frame.repaired:

@@ -14,7 +14,6 @@ class State:
 
     recording: str
     age: Age | None
-    gestation_weeks: int | None
     ledger: Ledger
     focus: Focus = field(default_factory=Focus)
     question: Question | None = None

@@ -104,9 +104,7 @@ class NumberReader:
         return self._small.get(tokens[k].text) if k < len(tokens) else None
 
     def _fractional(self, tokens: Sequence[Token], value: float, at: int) -> tuple[float, int]:
-        if at >= len(tokens) or (tokens[at - 1].stop and tokens[at - 1].stop != ","):
-            return value, at
-        if tokens[at - 1].stop:
+        if at >= len(tokens) or tokens[at - 1].stop:
             return value, at
         if tokens[at].text == "point" and at + 1 < len(tokens):
             digits, k = "", at + 1

@@ -41,7 +41,7 @@ def test_a_sentence_raises_its_danger_sign_or_leaves_it_silent(
     row: dict[str, Any], extractor: Extractor, spoken: Callable[[str], Transcript]
 ) -> None:
     age = parse_age(row["age"], INFANT.gestation_weeks)
-    items = extractor.extract(spoken(row["say"]), age=age, gestation_weeks=INFANT.gestation_weeks).items
+    items = extractor.extract(spoken(row["say"]), age=age).items
     least = (Urgency.WATCH, *PRESSING) if row["flag"] in WATCHED else PRESSING
 
     raised = [r for r in check(items, infant=INFANT, age=age, norms=NORMS) if r.rule == row["flag"]]
