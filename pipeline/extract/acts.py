@@ -72,7 +72,7 @@ def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
     if "teach" in cues:
         return _silent("teach", "explanation")
     if before is not None and before.name in ("teach", "earlier", "other") and not turned and "today" not in cues:
-        opening = {t.text for t in marked.tokens[clause.head : clause.head + 3]}
+        opening = marked.words(clause.head, clause.head + 3)
         if before.name != "teach" or not opening & PERSONAL:
             return _silent(before.name, "goes on from the clause before")
     if "announce" in cues:
@@ -86,7 +86,7 @@ def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
 
 def _was_until(marked: Marked, clause: Clause, following: Clause, far: bool) -> bool:
     """ "It was high on the left, and that's level today": the past tense before a "today" is an earlier visit."""
-    past = {t.text for t in marked.tokens[clause.a : clause.b]} & {"was", "were", "had"}
+    past = marked.words(clause.a, clause.b) & {"was", "were", "had"}
     here = marked.acts(clause.a, clause.b)
     points = not far or marked.tokens[following.head].text in ("it", "that", "they", "now", "today")
     return bool(past) and points and "today" not in here and "today" in marked.acts(following.a, following.b)

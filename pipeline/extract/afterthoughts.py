@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.extract.clauses import Clause
+from pipeline.extract.drafts import with_flag, without_flag
 from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
@@ -29,7 +30,7 @@ class Afterthoughts(Filing):
                 step = TraceStep(
                     slot="side", value=frame.side, rule="said after it", words=self._range(frame.a, frame.b)
                 )
-                flags = tuple(f for f in item.flags if f != "side_missing")
+                flags = without_flag(item.flags, "side_missing")
                 span = span_of(self._words, *self._range(clause.a, clause.b))
                 self._state.ledger.amend(
                     item.id, self._state.clause, step, side=frame.side, flags=flags, evidence=extend(item, span)
@@ -48,7 +49,7 @@ class Afterthoughts(Filing):
             item = record.item
             if item.result == "asymmetrical" and item.side == "none" and item.concept.startswith("reflex."):
                 step = TraceStep(slot="side", value=frame.side, rule="weaker side", words=self._range(frame.a, frame.b))
-                flags = tuple(f for f in item.flags if f != "side_missing")
+                flags = without_flag(item.flags, "side_missing")
                 span = span_of(self._words, *self._range(clause.a, clause.b))
                 evidence = extend(item, span)
                 slots = {"side": frame.side, "flags": flags, "evidence": evidence}
@@ -142,7 +143,7 @@ class Afterthoughts(Filing):
                     continue
                 span = span_of(self._words, *self._range(right.a, right.b))
                 old = tuple(s.model_copy(update={"role": "retracted"}) for s in item.evidence)
-                flags = (*item.flags, "corrected") if "corrected" not in item.flags else item.flags
+                flags = with_flag(item.flags, "corrected")
                 step = TraceStep(slot=next(iter(slots)), value=span.quote, rule="corrected later", words=span.words)
                 self._state.ledger.amend(item.id, self._state.clause, step, flags=flags, evidence=(*old, span), **slots)
                 if right.kind == "side" and self._state.focus.side in OTHER:
@@ -157,5 +158,5 @@ class Afterthoughts(Filing):
             item = record.item
             if item.side in OTHER:
                 self._state.ledger.amend(
-                    item.id, self._state.clause, side=OTHER[item.side], flags=(*item.flags, "corrected")
+                    item.id, self._state.clause, side=OTHER[item.side], flags=with_flag(item.flags, "corrected")
                 )

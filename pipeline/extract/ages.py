@@ -28,7 +28,7 @@ def told_ages(state: State, marked: Marked, clause: Clause, marks: Sequence[Mark
     visit alone. It is the gestation beside birth, term or "weeker", between 22 and 43 weeks.
     """
     concepts = {r.concept for m in marks for r in m.readings if r.concept}
-    words = {t.text for t in marked.tokens[clause.a : clause.b]}
+    words = marked.words(clause.a, clause.b)
     born = bool(concepts & BIRTH or words & BORN) or state.birth_at >= state.clause - BIRTH_CLAUSES
     if concepts & BIRTH or words & BORN:
         state.birth_at = state.clause

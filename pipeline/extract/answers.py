@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.extract.clauses import Clause
-from pipeline.extract.drafts import Draft
+from pipeline.extract.drafts import Draft, without_flag
 from pipeline.extract.frames import Frame
 from pipeline.extract.marks import Mark, Marked
-from pipeline.extract.measures import measured
+from pipeline.extract.measures import value_of
 from pipeline.extract.resolve import Resolver
 from pipeline.extract.results import fit_result, opposite
 from pipeline.model import Kind, Span
@@ -62,7 +62,7 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
     side = next((m.side for m in marks if m.kind == "side" and m.side in ("left", "right", "both")), "")
     out: list[Draft] = []
-    if {t.text for t in marked.tokens[clause.a : clause.b]} <= {*vocab.words["connectives"]} and not polar:
+    if marked.words(clause.a, clause.b) <= {*vocab.words["connectives"]} and not polar:
         return []  # the listener's "okay" answers nothing
     named = {c for m in marks for c in m.says()} & {d.concept for d in question.drafts}
     if named:  # "No fevers, but he vomits": the answer is about what it names
@@ -81,15 +81,13 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
             )
         elif not polar:
             answer = _result(vocab, concept.id, marks)
-            if answer is None and not (side and concept.sided) and not _value(resolver, concept.id, marks):
+            if answer is None and not (side and concept.sided) and not value_of(concept, marks):
                 continue
             result = answer or result
         if result is None:
             continue
         with_side = side if concept.sided and side and result == draft.result else ""
-        flags = tuple(f for f in draft.flags if not (with_side and f == "side_missing"))
-        if concept.negated == result:
-            flags = tuple(f for f in flags if f != "side_missing")
+        flags = without_flag(draft.flags, "side_missing") if with_side or concept.negated == result else draft.flags
         steps = (
             ("concept", draft.concept, "asked", clause.a, clause.b),
             ("result", result, "answer", clause.a, clause.b),
@@ -99,7 +97,7 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
             replace(draft, result=result, side=side_now, flags=flags, a=clause.a, b=clause.b, steps=steps, retracted=())
         )
     for concept_id in question.open_concepts:
-        out += _open(vocab, resolver, concept_id, marks, marked, clause, polar, side)
+        out += _open(vocab, concept_id, marks, marked, clause, polar, side)
     return out
 
 
@@ -112,14 +110,8 @@ def _result(vocab: Vocabulary, concept_id: str, marks: Sequence[Mark]) -> str | 
     return None
 
 
-def _value(resolver: Resolver, concept_id: str, marks: Sequence[Mark]) -> tuple[float, str, tuple[str, ...]] | None:
-    concept = resolver.vocab.concepts[concept_id]
-    return next((v for m in marks if m.number and (v := measured(concept, m.number))), None)
-
-
 def _open(
     vocab: Vocabulary,
-    resolver: Resolver,
     concept_id: str,
     marks: Sequence[Mark],
     marked: Marked,
@@ -128,7 +120,7 @@ def _open(
     side: str,
 ) -> list[Draft]:
     concept = vocab.concepts[concept_id]
-    value = _value(resolver, concept_id, marks)
+    value = value_of(concept, marks)
     result = "value" if value else _result(vocab, concept_id, marks)
     if result is None and polar == "yes":
         result = concept.stated or next((r for r in ("good", "present") if r in concept.results), None)

@@ -31,9 +31,9 @@ class Dialogue(Filing):
         span = span_of(self._words, *self._range(clause.a, clause.b), role="question")
         question = asked(self._vocab, self._resolver, frames, drafts, span, state.clause)
         if question is not None:
-            if {"because", "why", "cause"} & {t.text for t in self._marked.tokens[clause.a : clause.b]}:
+            asked_of = self._marked.words(clause.a, clause.b)
+            if {"because", "why", "cause"} & asked_of:
                 return list(state.offered)  # asks why, not whether
-            asked_of = {t.text for t in self._marked.tokens[clause.a : clause.b]}
             if asked_of & set(self._vocab.words.get("comparing", ())):
                 question = replace(question, comparing=True)
             earlier = state.question

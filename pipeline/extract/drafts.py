@@ -31,6 +31,16 @@ class Draft:
         return self.steps[0][2] if self.steps else ""
 
 
+def with_flag(flags: tuple[str, ...], flag: str) -> tuple[str, ...]:
+    """The flags with one more, which stands once."""
+    return flags if flag in flags else (*flags, flag)
+
+
+def without_flag(flags: tuple[str, ...], flag: str) -> tuple[str, ...]:
+    """The flags without one."""
+    return tuple(f for f in flags if f != flag)
+
+
 def unique(drafts: Sequence[Draft]) -> list[Draft]:
     """One draft a concept, site, side and level; the first said stands."""
     seen: dict[tuple[str, str | None, str, str | None], Draft] = {}

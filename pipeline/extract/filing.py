@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from pipeline.extract import annotate
+from pipeline.extract.acts import DOING
 from pipeline.extract.clauses import Clause
 from pipeline.extract.corrections import Mended
 from pipeline.extract.drafts import Draft
@@ -10,7 +11,7 @@ from pipeline.extract.focus import Target
 from pipeline.extract.marks import Mark
 from pipeline.extract.resolve import Resolver
 from pipeline.extract.state import State
-from pipeline.model import Item, Span, TraceStep, Word, WordRange, span_of
+from pipeline.model import Item, Kind, Span, TraceStep, Word, WordRange, span_of
 from pipeline.vocabulary import Vocabulary
 
 DOUBT_CLAUSES = 4
@@ -37,7 +38,7 @@ class Filing:
         self._clauses = clauses
 
     def _file(self, drafts: Sequence[Draft], clause: Clause, *, question: Span | None = None) -> list[str]:
-        today = bool({"today"} & self._marked.acts(clause.a, clause.b))
+        today = "today" in self._marked.acts(clause.a, clause.b)
         ids = []
         for draft in drafts:
             item, steps = self._item(draft, clause, question)
@@ -122,13 +123,12 @@ class Filing:
 
     def _dose_range(self, draft: Draft, clause: Clause) -> tuple[int, int]:
         """The statement with what follows it, up to the next term: "tummy time, three times a day, on her back …"."""
-        following = [m.a for m in self._marked.marks if m.a >= draft.b and self._begins(m)]
+        following = [m.a for m in self._marked.marks if m.a >= draft.b and self._kinds(m) & DOING]
         return draft.a, min([clause.b, *following])
 
-    def _begins(self, mark: Mark) -> bool:
-        """Another treatment, advice or plan begins."""
-        named = {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role in ("say", "means")}
-        return bool(named & {"treatment", "advice", "plan"})
+    def _kinds(self, mark: Mark) -> set[Kind]:
+        """The kinds of the concepts that a mark may name by itself."""
+        return {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role in ("say", "means")}
 
     def _range(self, a: int, b: int) -> WordRange:
         tokens = self._marked.tokens

@@ -110,9 +110,7 @@ class FrameBuilder:
 
     def _border(self, a: int, b: int) -> bool:
         """A comma, "and" or "or" stands between two marks."""
-        return any(self._tokens[k].stop for k in range(max(a - 1, self._clause.a), b)) or any(
-            self._tokens[k].text in ("and", "or") for k in range(a, b)
-        )
+        return self._marked.border(a, b, self._clause.a)
 
     def _unmarked(self, last: int, mark: Mark) -> bool:
         """Without punctuation, a new structure, concept or side after something said begins a new statement."""

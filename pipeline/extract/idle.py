@@ -14,6 +14,7 @@ class Idle:
 
     def __init__(self, vocab: Vocabulary, marked: Marked, clause: Clause, marks: Sequence[Mark]) -> None:
         self._vocab = vocab
+        self._marked = marked
         self._tokens = marked.tokens
         self._clause = clause
         self._marks = marks
@@ -33,13 +34,13 @@ class Idle:
 
     def _gain(self, mark: Mark) -> bool:
         """ "up 400 grams" is a change of weight, no weight."""
-        before = {t.text for t in self._tokens[max(self._clause.a, mark.a - 2) : mark.a]}
+        before = self._marked.words(max(self._clause.a, mark.a - 2), mark.a)
         unit = mark.number.unit if mark.number is not None else ""
         return unit == "kg" and bool(before & {"up", "gained", "lost", "down", "gain", "on"})
 
     def _away(self, mark: Mark) -> bool:
         """ "away from the collarbone" is not at the collarbone."""
-        before = [t.text for t in self._tokens[max(self._clause.a, mark.a - 3) : mark.a]]
+        before = self._marked.words(max(self._clause.a, mark.a - 3), mark.a)
         return mark.kind == "site" and ("away" in before or "than" in before)
 
     def _stranger(self, mark: Mark) -> bool:
@@ -59,11 +60,11 @@ class Idle:
 
     def _discourse(self, mark: Mark) -> bool:
         """ "Okay, …", "Good.": words that open a clause, or are all of it, are no result."""
-        words = {self._tokens[k].text for k in range(mark.a, mark.b)}
+        words = self._marked.words(mark.a, mark.b)
         connectives = set(self._vocab.words.get("connectives", ()))
         if mark.kind != "result" or not words <= connectives:
             return False
-        whole = {t.text for t in self._tokens[self._clause.a : self._clause.b]} <= connectives
+        whole = self._marked.words(self._clause.a, self._clause.b) <= connectives
         return mark.a < self._clause.head or whole
 
     def is_particle(self, hit: Hit[CueReading]) -> bool:
@@ -77,14 +78,9 @@ class Idle:
         for mark in marks:
             before = out[-1] if out else None
             near = before is not None and before.kind == "side" and 0 <= mark.a - before.b <= 1
-            if near and before is not None and mark.kind in ("site", "level") and not self._apart(before.b, mark.a):
+            led = near and before is not None and not self._marked.border(before.b, mark.a, self._clause.a)
+            if led and before is not None and mark.kind in ("site", "level"):
                 out[-1] = replace(mark, a=before.a, side=before.side)
             else:
                 out.append(mark)
         return out
-
-    def _apart(self, a: int, b: int) -> bool:
-        words = range(a, b)
-        return bool(self._tokens[a - 1].stop) or any(
-            self._tokens[k].stop or self._tokens[k].text in ("and", "or") for k in words
-        )

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import islice
 
+from pipeline.extract.drafts import with_flag, without_flag
 from pipeline.model import Item, ItemEvent, Retract, Span, TraceStep, Upsert, item_id
 
 Key = tuple[str, str | None, str, str | None]
@@ -63,7 +64,7 @@ class Ledger:
         turned: bool = False,
     ) -> str:
         """Add a statement; returns the id under which it stands."""
-        key = (item.concept, item.site, item.side, item.level)
+        key = _key(item)
         for known in reversed(self._by_key[key]):
             record = self.records[known]
             if _same(record.item, item):
@@ -84,16 +85,16 @@ class Ledger:
                 item = item.model_copy(update={"value": record.item.value, "unit": record.item.unit})
                 return self._replace(record, item, clause, steps, corrected=False)
             if not today and record.clause >= self.treated and _clash(record.item, item):
-                flagged = record.item.model_copy(update={"flags": _with(record.item.flags, "conflict")})
+                flagged = record.item.model_copy(update={"flags": with_flag(record.item.flags, "conflict")})
                 self._put(flagged, record.clause, record.steps)
-                item = item.model_copy(update={"flags": _with(item.flags, "conflict")})
+                item = item.model_copy(update={"flags": with_flag(item.flags, "conflict")})
             break
         treated = self._same_treatment(item, clause)
         if treated is not None:
             return self._go_on(treated, item, clause)
         late = self._sided_later(item, clause)
         if late is not None:
-            flags = tuple(f for f in late.item.flags if f != "side_missing")
+            flags = without_flag(late.item.flags, "side_missing")
             self.amend(late.item.id, clause, None, side=item.side, flags=flags)
             return self._repeat(self.records[late.item.id], item, clause)
         general = self._unsided(item, clause)
@@ -138,7 +139,7 @@ class Ledger:
         known = record.item
         result = known.result if item.result in ("done", known.result) else item.result
         side = item.side if known.side == "none" else known.side
-        flags = tuple(f for f in known.flags if f != "side_missing" or side == "none")
+        flags = known.flags if side == "none" else without_flag(known.flags, "side_missing")
         self.amend(known.id, clause, None, result=result, side=side, flags=flags)
         return self._repeat(self.records[known.id], item, clause)
 
@@ -149,7 +150,7 @@ class Ledger:
             record = self.records[known]
             if record.item.result == item.result and clause - record.clause <= NEAR_CLAUSES + 2:
                 old = tuple(s.model_copy(update={"role": "retracted"}) for s in record.item.evidence)
-                flags = _with(record.item.flags, "corrected")
+                flags = with_flag(record.item.flags, "corrected")
                 self.amend(known, clause, None, side=item.side, evidence=old, flags=flags)
 
     def _sided_later(self, item: Item, clause: int) -> Record | None:
@@ -188,7 +189,7 @@ class Ledger:
         self, record: Record, item: Item, clause: int, steps: tuple[TraceStep, ...], *, corrected: bool = True
     ) -> str:
         before = tuple(s.model_copy(update={"role": "retracted"}) if corrected else s for s in record.item.evidence)
-        flags = _with(item.flags, "corrected") if corrected else item.flags
+        flags = with_flag(item.flags, "corrected") if corrected else item.flags
         fresh = item.model_copy(update={"id": record.item.id, "evidence": (*before, *item.evidence), "flags": flags})
         self._put(fresh, clause, steps)
         return record.item.id
@@ -196,19 +197,16 @@ class Ledger:
     def amend(self, identity: str, clause: int, step: TraceStep | None = None, **slots: object) -> None:
         """Change slots of an item that stands (a side put right, a treatment's result)."""
         record = self.records[identity]
-        old = (record.item.concept, record.item.site, record.item.side, record.item.level)
         item = record.item.model_copy(update=slots)
-        new = (item.concept, item.site, item.side, item.level)
-        if old != new:
-            self._by_key[old].remove(identity)
-            self._by_key[new].append(identity)
+        if _key(item) != _key(record.item):
+            self._by_key[_key(record.item)].remove(identity)
+            self._by_key[_key(item)].append(identity)
         self._put(item, clause, (*record.steps, step) if step else record.steps)
 
     def retract(self, identity: str, why: str) -> None:
         """Take an item back."""
         record = self.records.pop(identity)
-        key = (record.item.concept, record.item.site, record.item.side, record.item.level)
-        self._by_key[key].remove(identity)
+        self._by_key[_key(record.item)].remove(identity)
         self._events.append(Retract(item_id=identity, why=why))
 
     def _put(self, item: Item, clause: int, steps: tuple[TraceStep, ...]) -> None:
@@ -218,6 +216,10 @@ class Ledger:
     def items(self) -> tuple[Item, ...]:
         """All items that stand, by time."""
         return tuple(sorted((r.item for r in self.records.values()), key=lambda i: (i.start_ms, i.end_ms)))
+
+
+def _key(item: Item) -> Key:
+    return item.concept, item.site, item.side, item.level
 
 
 def _same(a: Item, b: Item) -> bool:
@@ -237,10 +239,6 @@ def _judges_value(a: Item, b: Item) -> bool:
 
 def _clash(a: Item, b: Item) -> bool:
     return a.kind == "finding" and a.value is None and b.value is None and "not_assessed" not in (a.result, b.result)
-
-
-def _with(flags: tuple[str, ...], flag: str) -> tuple[str, ...]:
-    return flags if flag in flags else (*flags, flag)
 
 
 def extend(item: Item, span: Span) -> tuple[Span, ...]:

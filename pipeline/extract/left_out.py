@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from pipeline.extract import annotate
 from pipeline.extract.clauses import Clause
-from pipeline.extract.drafts import Draft
+from pipeline.extract.drafts import Draft, without_flag
 from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
 from pipeline.extract.hands import Hands
@@ -23,7 +23,7 @@ class LeftOut(Hands):
         if concept.kind != "treatment" or draft.concept == "technique.withheld":
             return draft
         if any(frame.denied(m) for m in (*frame.concepts, *frame.results)):
-            flags = tuple(f for f in draft.flags if f != "side_missing")
+            flags = without_flag(draft.flags, "side_missing")
             return replace(draft, concept="technique.withheld", result="withheld", flags=flags)
         return draft
 

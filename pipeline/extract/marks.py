@@ -53,13 +53,23 @@ class Marked:
         """Values and places of the cues of one category in tokens ``a <= k < b``."""
         return [(hit.payloads[0].gives, hit) for hit in self.cues.get(category, ()) if a <= hit.a < b]
 
+    def words(self, a: int, b: int) -> set[str]:
+        """The words of tokens ``a <= k < b``."""
+        return {t.text for t in self.tokens[a:b]}
+
+    def border(self, a: int, b: int, first: int) -> bool:
+        """A stop, "and" or "or" stands between two mentions, of which one ends at ``a``; not before ``first``."""
+        return any(self.tokens[k].stop for k in range(max(a - 1, first), b)) or any(
+            self.tokens[k].text in ("and", "or") for k in range(a, b)
+        )
+
     def chunk(self, a: int, b: int) -> set[str]:
         """The words from comma to comma around tokens ``a <= k < b``."""
         while a > 0 and not self.tokens[a - 1].stop:
             a -= 1
         while b < len(self.tokens) and not self.tokens[b - 1].stop:
             b += 1
-        return {t.text for t in self.tokens[a:b]}
+        return self.words(a, b)
 
     def degree(self, a: int, b: int) -> Degree | None:
         """The last degree word in tokens ``a <= k < b``."""

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
-from pipeline.extract.marks import Marked
+from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.values import Quantity
 from pipeline.vocabulary import Concept, Vocabulary
 
@@ -34,9 +34,9 @@ def measured(concept: Concept, number: Quantity) -> Value | None:
     return None
 
 
-def value_of(concept: Concept, frame: Frame) -> Value | None:
-    """The first number of a frame that is a reading of the concept."""
-    return next((v for n in frame.numbers if n.number and (v := measured(concept, n.number))), None)
+def value_of(concept: Concept, marks: Sequence[Mark]) -> Value | None:
+    """The first number among the marks that is a reading of the concept."""
+    return next((v for m in marks if m.number and (v := measured(concept, m.number))), None)
 
 
 def by_unit(

@@ -8,7 +8,7 @@ from pipeline.vocabulary import Concept, Vocabulary
 
 def points(frame: Frame, marked: Marked) -> bool:
     """ "an X-ray of that one", "leaving those alone": the object is the structure in hand."""
-    near = {t.text for t in marked.tokens[frame.a : frame.b + 4]}
+    near = marked.words(frame.a, frame.b + 4)
     return bool(near & {"that", "those", "them", "it"})
 
 
@@ -16,7 +16,7 @@ def heading(vocab: Vocabulary, frame: Frame, concept: Concept, marked: Marked) -
     """ "Moro." alone is what comes next, not what was found; "there's the Moro", "red reflex both eyes" is."""
     if not concept.id.startswith(SEATED) or frame.side or frame.sites:
         return False
-    near = {t.text for t in marked.tokens[max(0, frame.a - 5) : frame.b + 2]}
+    near = marked.words(max(0, frame.a - 5), frame.b + 2)
     return not near & set(vocab.words.get("existence", ()))
 
 
@@ -24,5 +24,5 @@ def not_asked_for(vocab: Vocabulary, frame: Frame, concept: Concept, marked: Mar
     """ "Once the X-ray's back" asks for no X-ray: a referral or a picture needs a word that asks for it."""
     if concept.id not in ("plan.imaging", "plan.refer"):
         return False
-    near = {t.text for t in marked.tokens[max(0, frame.a - 9) : frame.b + 4]}
+    near = marked.words(max(0, frame.a - 9), frame.b + 4)
     return bool(near & set(vocab.words.get("had_already", ()))) and not near & set(vocab.words["requests"])

@@ -80,7 +80,7 @@ class Plans(Filing):
             last += 1
         a, b = self._clauses[first].a, self._clauses[last].b
         cues = marked.acts(a, b)
-        words = {t.text for t in marked.tokens[a:b]}
+        words = marked.words(a, b)
         conditional = bool(words & set(self._vocab.words.get("conditions", ())))
         unreal = "would" in words and "you" not in words  # "that would be an emergency" is an explanation
         asked = marked.tokens[b - 1].stop == "?"

@@ -134,7 +134,7 @@ class Resolver(Places):
                     result, rule = fitted, "result word"
                     if frame.denied(word):
                         result, rule = opposite(self.vocab, concept_id, fitted), "denied result"
-        value = value_of(concept, frame)
+        value = value_of(concept, frame.numbers)
         if result is None and value is not None:
             result, rule = "value", "number"
         if result is None and (denied or frame.ellipsis is not None):
@@ -181,9 +181,10 @@ class Resolver(Places):
                 held = self._with_focus_side(context, focus)
                 drafts += self._on(frame, carried[0], carried[1], word, own, held, marked, "carried concept")
                 continue
-            groups = [((t,), t.site, None) for t in own]
-            for seat, site, held_site in groups or [((), None, context[0].site if context else None)]:
-                reading = self.choose(word, site, kinds, held_site)
+            held_site = context[0].site if context and not own else None
+            seats: list[tuple[Target, ...]] = [(t,) for t in own]
+            for seat in seats or [()]:
+                reading = self.choose(word, seat[0].site if seat else None, kinds, held_site)
                 if reading is not None:
                     drafts += self._on(
                         frame, reading.concept, reading.result, word, seat, seat or context, marked, "word meant"
@@ -231,7 +232,7 @@ class Resolver(Places):
             said, rule = opposite(self.vocab, concept_id, result), f"{rule}, denied"
         if said is None:
             return []
-        value = value_of(concept, frame)
+        value = value_of(concept, frame.numbers)
         side = self._side_only(frame)
         held = own or ((Target(None, side),) if side else ())
         places = self.place(concept, held, context, pointed=points(frame, marked))
@@ -251,7 +252,7 @@ class Resolver(Places):
         mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
         by_number = concept is not None and concept.measure is not None and not concept.id.startswith("motion.")
         if concept is not None and (not own or by_number) and concept.kind in kinds:
-            value = value_of(concept, frame)
+            value = value_of(concept, frame.numbers)
             headed = focus.result is None and focus.clause_of_concept >= focus.now - 1  # "Resps, I count forty-four"
             said = headed or own or any(n.number and n.number.unit for n in frame.numbers)
             if value is not None and (said if by_number else concept.id.startswith("motion.") or not focus.result):

@@ -170,9 +170,6 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             found |= kinds
         return found & DOING
 
-    def _kinds(self, mark: Mark) -> set[Kind]:
-        return {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role in ("say", "means")}
-
     def _after_comma(self, frame: Frame, clause: Clause) -> bool:
         """ "Let me see the hips, both fine": what follows the comma was found."""
         return any(self._marked.tokens[k].stop == "," for k in range(clause.head, max(frame.a, clause.head)))
@@ -191,7 +188,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
 
     def _only_now(self, draft: Draft, clause: Clause) -> bool:
         """ "He cried when I touched it" during the exam is no history of crying; "every evening" would be."""
-        words = {t.text for t in self._marked.tokens[clause.a : clause.b]}
+        words = self._marked.words(clause.a, clause.b)
         told = bool(words & set(self._vocab.words.get("at_home", ())))
         return draft.concept in self._vocab.words.get("told_only", ()) and self._state.focus.seen and not told
 
