@@ -1,7 +1,8 @@
 """Where things lie on this computer, and the few settings a person may change.
 
-``HANDSPOKEN_HOME`` overrides the user's data folder. ``settings.toml`` in it may hold ``model = "FOLDER"`` and
-``jurisdiction = "allowed"`` (or restricted, prohibited, unknown), which ``HANDSPOKEN_JURISDICTION`` overrides.
+``HANDSPOKEN_HOME`` overrides the user's data folder. ``settings.toml`` in it may hold ``model = "FOLDER"``,
+``jurisdiction = "allowed"`` (or restricted, prohibited, unknown), which ``HANDSPOKEN_JURISDICTION`` overrides, and
+``lock_minutes = 10``.
 """
 
 import os
@@ -11,7 +12,7 @@ from pathlib import Path
 from typing import Literal
 
 import platformdirs
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.errors import InputError
 
@@ -26,13 +27,15 @@ Jurisdiction = Literal["unknown", "allowed", "restricted", "prohibited"]
 class Settings(BaseModel):
     """``settings.toml``: unknown names are faults. ``model``: folder of another speech model.
 
-    ``jurisdiction``: what the law where the practice is says of manipulating an infant's spine.
+    ``jurisdiction``: what the law where the practice is says of manipulating an infant's spine. ``lock_minutes``: the
+    pages lock after so long without a key, a touch or a click.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     model: Path | None = None
     jurisdiction: Jurisdiction = "unknown"
+    lock_minutes: int = Field(default=10, ge=1, le=240)
 
 
 @dataclass(frozen=True)

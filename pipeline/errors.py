@@ -5,6 +5,7 @@
     ├── VocabularyError        faults in vocab/ or in the clinician's own words (all at once)
     ├── ModelError             the speech model is missing, altered or cannot be loaded
     ├── StoreError             the database or a stored file is damaged, full or busy
+    ├── ConflictError          the record has changed since it was read: nothing was overwritten
     └── NotFoundError          an infant, a visit or a line that is not in the record
 
 The command line prints ``str(error)`` as one line and sets ``error.exit_code``; the pages show the same line.
@@ -31,6 +32,10 @@ class ModelError(HandspokenError):
 
 class StoreError(HandspokenError):
     """The record cannot be read or written; nothing was changed."""
+
+
+class ConflictError(HandspokenError):
+    """What was to be changed has changed meanwhile, in another window or by another program."""
 
 
 class NotFoundError(HandspokenError):

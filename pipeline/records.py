@@ -15,6 +15,17 @@ class PastVisit(Frozen):
     told: tuple[str, ...] = ()
 
 
+class VisitOnRecord(Frozen):
+    """A visit as a list of visits shows it; ``transcribed`` = there are words to draft from."""
+
+    id: str
+    infant: str
+    code_name: str
+    day: date
+    transcribed: bool
+    signed: bool
+
+
 class VisitRecord(Frozen):
     """All that is on record of a visit and that its draft follows from. ``edits`` in the order they were made.
 

@@ -1,9 +1,25 @@
-"""Times of the recording: as a person reads them, and as W3C Media Fragments URI 1.0 (basic), section 4.2.1.
+"""Times of the recording, and days: as a person reads them, and as W3C Media Fragments URI 1.0 (basic), 4.2.1.
 
 Source: W3C Recommendation, 25 September 2012.
 """
 
+from datetime import date, datetime
 from urllib.parse import quote
+
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+
+
+def day(on: date) -> str:
+    """A date as a person reads it, no mistaking day for month: ``25 November 2026``."""
+    return f"{on.day} {_MONTHS[on.month - 1]} {on.year}"
+
+
+def moment(at: datetime) -> str:
+    """A date with its time of day."""
+    return f"{day(at.date())}, {at:%H:%M}"
 
 
 def clock(ms: int) -> str:

@@ -18,6 +18,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "errors": set(),
     "model": set(),
     "resources": set(),
+    "safe": {"resources", "times"},
     "phonemes": set(),
     "sound": {"phonemes"},
     "times": set(),
@@ -35,10 +36,11 @@ JOBS = {  # part -> what it may use beside the ground
     "run": {"stages"},
     "visits": {"run", "stages", "store"},
     "demo": {"run", "stages", "visits"},
+    "review": {"store"},
     "doctor": {"hear", "store"},  # asks both how they are
 }
 FACES = {  # no stage among them: a face parses, calls a job and shows what came back
-    "cli": {*JOBS, "show"},
+    "cli": {*JOBS, "show", "web"},
     "show": set(JOBS),
     "web": set(JOBS),
     "__main__": {"cli"},
@@ -49,7 +51,8 @@ OWNERS = {  # library -> the only parts that may use it
     "ctranslate2": {"hear"},
     "faster_whisper": {"hear"},
     "fastapi": {"web"},
-    "jinja2": {"render", "web"},
+    "jinja2": {"safe"},
+    "uvicorn": {"web"},
     "sqlalchemy": {"store"},
     "sqlite3": {"store"},
     "spacy": {"extract"},

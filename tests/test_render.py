@@ -34,7 +34,7 @@ from pipeline.model import (
     span_of,
 )
 from pipeline.render import AudioBeside, EmbeddedAudio, render_html, render_markdown, render_text
-from pipeline.render.safe import clean, html_templates, markdown_text
+from pipeline.safe import clean, html_templates, markdown_text
 from pipeline.times import clock
 from pipeline.vocabulary import load_vocabulary
 

@@ -10,9 +10,9 @@ from markupsafe import Markup
 
 from pipeline.errors import InputError
 from pipeline.model import Note, Transcript
-from pipeline.render.safe import html_templates
 from pipeline.render.view import view
 from pipeline.resources import data_path
+from pipeline.safe import html_templates
 
 _MEDIA_TYPE = re.compile(r"(audio|video)/[A-Za-z0-9.+-]+")
 
@@ -38,7 +38,7 @@ def render_html(note: Note, transcript: Transcript, audio: EmbeddedAudio | Audio
     Style and script stand in the page and are allowed by their hash alone (Content Security Policy Level 3, W3C); no
     request leaves it. Raises InputError where the media type is none of sound or film.
     """
-    style = _asset("note.css")
+    style = _asset("paper.css") + _asset("note.css")
     script = _asset("note.js")
     source = _source(audio)
     page = view(note, transcript, _target(audio))

@@ -4,8 +4,8 @@ import re
 import textwrap
 
 from pipeline.model import Note
-from pipeline.render.safe import markdown_templates, text_templates
 from pipeline.render.view import view
+from pipeline.safe import markdown_templates, text_templates
 
 _WIDTH = 78
 _INDENT = re.compile(r" *(?:[-?!] )?")

@@ -1,28 +1,7 @@
-"""Dates, times, ages and what is known about the infant, as a person reads them."""
-
-from datetime import date, datetime
+"""Ages and what is known about the infant, as a person reads them."""
 
 from pipeline.model import Age, Note
-
-_MONTHS = (
-    *("January", "February", "March", "April", "May", "June"),
-    *("July", "August", "September", "October", "November", "December"),
-)
-
-
-def day(on: date) -> str:
-    """A date as a person reads it, no mistaking day for month: ``25 November 2026``."""
-    return f"{on.day} {_MONTHS[on.month - 1]} {on.year}"
-
-
-def moment(at: datetime) -> str:
-    """A date with its time of day."""
-    return f"{day(at.date())}, {at:%H:%M}"
-
-
-def stop(text: str) -> str:
-    """A sentence with its full stop, where it has no end of its own."""
-    return text if text.endswith((".", "?", "!")) else text + "."
+from pipeline.times import day
 
 
 def facts(note: Note) -> tuple[tuple[str, str], ...]:

@@ -9,6 +9,7 @@ from pipeline.show.lines import (
     found_lines,
     item_line,
     item_lines,
+    link_lines,
     plays,
 )
 
@@ -21,5 +22,6 @@ __all__ = [
     "found_lines",
     "item_line",
     "item_lines",
+    "link_lines",
     "plays",
 ]

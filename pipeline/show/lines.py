@@ -37,6 +37,12 @@ def done_lines(done: "Done") -> Iterator[str]:
     yield "A draft, to be checked and signed by a licensed clinician."
 
 
+def link_lines(link: str) -> Iterator[str]:
+    """Where the pages are."""
+    yield f"Open {link}"
+    yield "The link is yours alone and holds until you end this with Ctrl-C."
+
+
 def found_lines(found: "Found", config: Config) -> Iterator[str]:
     """How the question was understood, then each hit with what plays it."""
     yield f"Understood: {'; '.join(found.understood)}"

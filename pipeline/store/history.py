@@ -1,6 +1,6 @@
 """What is on record of an infant before a visit: the earlier visits as drafted, and the names known by then.
 
-Both depend on nothing that was filed later, so that a rebuild drafts each visit as it was drafted first.
+These depend on nothing that was filed later, so that a rebuild drafts each visit as it was drafted first.
 """
 
 from collections.abc import Iterator
@@ -9,7 +9,7 @@ from datetime import date
 import sqlalchemy as sa
 
 from pipeline.model import Age, Item
-from pipeline.records import PastVisit
+from pipeline.records import PastVisit, VisitOnRecord
 from pipeline.store import schema
 
 _v, _i, _e, _r = schema.visit.c, schema.item.c, schema.evidence.c, schema.remark.c
@@ -35,6 +35,29 @@ def other_visits(connection: sa.Connection, infant: str, visit: str) -> list[tup
     """All other visits of the infant with their days, oldest first."""
     query = sa.select(_v.id, _v.day).where(_v.infant == infant, _v.id != visit).order_by(_v.day, _v.id)
     return [(row.id, row.day) for row in connection.execute(query)]
+
+
+def all_visits(connection: sa.Connection) -> list[VisitOnRecord]:
+    """Every visit on record, newest first."""
+    recording, transcript, event = schema.recording.c, schema.transcript.c, schema.event.c
+    heard = sa.exists().where(recording.visit == _v.id, transcript.recording == recording.id)
+    signed = sa.exists().where(event.visit == _v.id, event.type == "signed")
+    query = (
+        sa.select(_v.id, _v.infant, _v.day, schema.infant.c.code_name, heard.label("heard"), signed.label("signed"))
+        .join(schema.infant, schema.infant.c.id == _v.infant)
+        .order_by(_v.day.desc(), _v.id.desc())
+    )
+    return [
+        VisitOnRecord(
+            id=row.id,
+            infant=row.infant,
+            code_name=row.code_name,
+            day=row.day,
+            transcribed=bool(row.heard),
+            signed=bool(row.signed),
+        )
+        for row in connection.execute(query)
+    ]
 
 
 def known_names(connection: sa.Connection, infant: str, visit: str) -> tuple[tuple[str, str], ...]:

@@ -18,13 +18,13 @@ from ulid import ULID
 from pipeline.errors import InputError, NotFoundError, StoreError
 from pipeline.files import private_folder
 from pipeline.model import Age, Answer, Infant, LineEdit, Recording, Transcript, WordCorrection
-from pipeline.records import Drafted, PastVisit, VisitRecord
+from pipeline.records import Drafted, PastVisit, VisitOnRecord, VisitRecord
 from pipeline.store import schema
 from pipeline.store.blobs import Blobs, StagedBlobs
 from pipeline.store.database import faults, open_database
 from pipeline.store.derived import apply_event, put_draft
 from pipeline.store.events import Event, InfantEntered, InfantRevised, Payload, TranscriptMade, read_payload
-from pipeline.store.history import known_names, other_visits, previous_visits
+from pipeline.store.history import all_visits, known_names, other_visits, previous_visits
 
 DATABASE = "record.db"
 
@@ -147,6 +147,11 @@ class Store:
                 for table in (schema.infant, schema.visit)
             )
         return infants, visits
+
+    def visits(self) -> list[VisitOnRecord]:
+        """Every visit on record, newest first."""
+        with self.reading() as connection:
+            return all_visits(connection)
 
     def visit_of(self, recording: str) -> str | None:
         """The visit that a recording belongs to."""

@@ -9,8 +9,8 @@ from jinja2 import FileSystemLoader, StrictUndefined
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 from markupsafe import Markup
 
-from pipeline.render.spelled import day, moment, stop
 from pipeline.resources import data_path
+from pipeline.times import day, moment
 
 # Unicode 15.1, UAX #9: explicit formatting characters and marks that turn the direction of what follows.
 _DIRECTION = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -34,6 +34,11 @@ def markdown_text(text: str) -> Markup:
     """Cleaned text in which no character has a meaning in CommonMark (0.31.2, section 2.4: backslash escapes)."""
     safe = _MARKDOWN.sub(r"\\\g<0>", clean(text))
     return Markup(_MARKDOWN_START.sub(lambda m: f"{m[1]}{m[2][:-1]}\\{m[2][-1]}", safe))
+
+
+def stop(text: str) -> str:
+    """A sentence with its full stop, where it has no end of its own."""
+    return text if text.endswith((".", "?", "!")) else text + "."
 
 
 @cache

@@ -1,0 +1,34 @@
+"""Visits on record as the pages show them, and the sound they play."""
+
+from pathlib import Path
+
+from pipeline.config import Config
+from pipeline.errors import NotFoundError
+from pipeline.records import VisitOnRecord
+from pipeline.store import Store
+
+
+def visits(config: Config) -> list[VisitOnRecord]:
+    """Every visit, newest first; none where there is no record yet. Raises StoreError."""
+    if not Store.exists(config.home):
+        return []
+    with Store(config.home) as store:
+        return store.visits()
+
+
+def path_of(config: Config, visit: str) -> str:
+    """Where the page of a visit is; its id may be given in small letters. Raises NotFoundError."""
+    known = next((v.id for v in visits(config) if v.id == visit.strip().upper()), None)
+    if known is None:
+        raise NotFoundError(f"visit {visit}: the record holds no such visit; leave the id out to see them all.")
+    return f"/visits/{known}"
+
+
+def sound_of(config: Config, visit: str) -> tuple[Path, str]:
+    """The file and the media type of a visit's recording. Raises NotFoundError where it has none that sounds."""
+    if Store.exists(config.home):
+        with Store(config.home) as store:
+            recording = store.record(visit).recording
+            if recording.media_type.startswith(("audio/", "video/")):
+                return store.blobs.path(recording.sha256), recording.media_type
+    raise NotFoundError(f"visit {visit}: there is no sound of it on record.")
