@@ -1,8 +1,8 @@
 """One visit as the store keeps it, and as the stages draft it; here so that neither has to load the other."""
 
-from datetime import date
+from datetime import date, time
 
-from pipeline.model import Age, Edit, Extraction, Frozen, Infant, Item, Note, Recording, Remark, Transcript
+from pipeline.model import Age, Edit, Extraction, Frozen, Infant, Item, Note, Recording, Remark, Stretch, Transcript
 
 
 class PastVisit(Frozen):
@@ -29,8 +29,9 @@ class VisitOnRecord(Frozen):
 class VisitRecord(Frozen):
     """All that is on record of a visit and that its draft follows from. ``edits`` in the order they were made.
 
-    previous: the infant's earlier visits, oldest first. known_names: names of the infants entered before this visit,
-    each with the infant's id.
+    stretches: those of the recording that belong to this visit (None: all of it). at: the time of the visit where it
+    was said. previous: the infant's earlier visits, oldest first. known_names: names of the infants entered before this
+    visit, each with the infant's id.
     """
 
     visit: str
@@ -40,9 +41,22 @@ class VisitRecord(Frozen):
     recording: Recording
     transcript: Transcript
     transcript_sha256: str
+    stretches: tuple[Stretch, ...] | None = None
+    at: time | None = None
     edits: tuple[Edit, ...] = ()
     previous: tuple[PastVisit, ...] = ()
     known_names: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def written(self) -> str | None:
+        """Where the words were typed: when, and for when ("written 18:40 for 10:00")."""
+        typed = self.recording.typed_at
+        if typed is None:
+            return None
+        at = self.at.strftime("%H:%M") if self.at else ""
+        if typed.date() == self.day:
+            return f"written {typed:%H:%M}" + (f" for {at}" if at else "")
+        return f"written {typed:%Y-%m-%d %H:%M} for {self.day}" + (f" {at}" if at else "")
 
 
 class Drafted(Frozen):

@@ -142,7 +142,8 @@ def json_bytes(data: object) -> bytes:
 
 def derive(record: VisitRecord, stages: Stages) -> Drafted:
     """Draft a visit from what is on record of it. Pure: also what a rebuild uses."""
-    words = stages.doubt(record.transcript, record.age)
+    heard = record.transcript if record.stretches is None else record.transcript.within(record.stretches)
+    words = heard if record.written else stages.doubt(heard, record.age)  # what was typed was not misheard
     extraction = stages.extract(words, record.age)
     age = stages.age(record, extraction.items)
     remarks = stages.check(record, extraction, words, age)

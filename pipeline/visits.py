@@ -213,11 +213,10 @@ def _visit_for(told: Told, source: Source, store: Store | None, on: date) -> tup
 
 def _draft_others(unit: Writing, record: VisitRecord, stages: Stages, *, everything: bool) -> tuple[date, ...]:
     """Draft the infant's other visits again where this one changes what they rest on; returns their days."""
-    others = [
-        (visit, day)
-        for visit, day in unit.other_visits(record)
-        if everything or (day, visit) > (record.day, record.visit)
-    ]
+    beside = unit.drafted_visits(infant=record.infant.id, recording=record.recording.id)
+    others = [at for at in beside if at[0] != record.visit]
+    if not everything:
+        others = [(visit, day) for visit, day in others if (day, visit) > (record.day, record.visit)]
     for visit, _ in others:
         other = unit.record(visit)
         unit.put_draft(other, derive(other, stages))

@@ -1,5 +1,8 @@
 """The database's form: what the migrations make is what the program expects."""
 
+import sqlite3
+import zipfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -8,9 +11,13 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.operations import Operations
 from alembic.script import ScriptDirectory
+from invented import PlainStages
 
 from pipeline.errors import StoreError
+from pipeline.model import Transcript
+from pipeline.run import derive
 from pipeline.store import Store, schema
+from pipeline.store.compare import derived_rows
 from pipeline.store.fts import create_fts, guard_events, quoted
 
 
@@ -28,6 +35,45 @@ def test_the_newest_revision_is_the_one_expected() -> None:
     scripts = ScriptDirectory(str(Path(schema.__file__).parent / "migrations"))
 
     assert scripts.get_heads() == [schema.HEAD]
+
+
+RECORDS = Path(__file__).parent / "records"
+REVISIONS = [
+    script.revision for script in ScriptDirectory(str(Path(schema.__file__).parent / "migrations")).walk_revisions()
+]
+
+
+def test_a_record_of_every_earlier_revision_is_kept() -> None:
+    kept = {path.stem for path in RECORDS.glob("*.zip")}
+
+    assert set(REVISIONS) - {schema.HEAD} <= kept, "run tests/records/keep_record.py before a revision is added"
+
+
+@pytest.mark.parametrize("packed", sorted(RECORDS.glob("*.zip")), ids=lambda path: path.stem)
+def test_an_earlier_record_is_brought_up_to_date(
+    packed: Path, tmp_path: Path, spoken: Callable[[str], Transcript]
+) -> None:
+    """Its events stay as they were, and the migrated tables are those that a rebuild makes of them."""
+    with zipfile.ZipFile(packed) as record:
+        record.extractall(tmp_path)
+    columns = "seq, id, at, author, infant, visit, type, payload"
+    old = sqlite3.connect(tmp_path / "record.db")
+    before = old.execute(f"SELECT {columns} FROM event ORDER BY seq").fetchall()
+    old.close()
+    assert before
+
+    with Store(tmp_path) as store:
+        with store.reading() as connection:
+            migrated = derived_rows(connection)
+            after = connection.exec_driver_sql(f"SELECT {columns} FROM event ORDER BY seq").all()
+            assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+            assert _found(connection, "heart-murmur") == 1
+        store.rebuild(lambda record: derive(record, PlainStages(spoken)))
+        with store.reading() as connection:
+            rebuilt = derived_rows(connection)
+
+    assert before == list(map(tuple, after))
+    assert migrated == rebuilt
 
 
 def test_a_newer_database_is_refused_and_left_alone(tmp_path: Path) -> None:
@@ -53,8 +99,9 @@ def test_the_index_survives_a_batch_change(tmp_path: Path) -> None:
         with store.writing() as unit:
             unit.connection.exec_driver_sql("PRAGMA defer_foreign_keys=ON")
             c = unit.connection
-            c.execute(schema.infant.insert().values(id="I", code_name="i", code_key="i", risk_factors=[]))
-            c.execute(schema.visit.insert().values(id="V", infant="I", day=sa.func.date("2026-11-25")))
+            c.execute(schema.infant.insert().values(id="I", code_name="i", code_key="i", risk_factors=[], carers=[]))
+            day = sa.func.date("2026-11-25")
+            c.execute(schema.visit.insert().values(id="V", filed_to="I", infant="I", opened=1, day=day))
             _add_passage(c, "V", "a heart-murmur before")
             operations = Operations(MigrationContext.configure(c))
             with operations.batch_alter_table("passage", recreate="always") as batch:

@@ -42,6 +42,7 @@ from pipeline.model.items import (
 )
 from pipeline.model.notes import (
     Age,
+    Carer,
     Infant,
     Line,
     Mark,
@@ -56,6 +57,7 @@ from pipeline.model.words import (
     Frozen,
     Heard,
     SpeechModel,
+    Stretch,
     Suggestion,
     Transcript,
     Word,
@@ -66,6 +68,7 @@ __all__ = [
     "Age",
     "Anchor",
     "Answer",
+    "Carer",
     "Change",
     "Chunk",
     "ChunkKey",
@@ -98,6 +101,7 @@ __all__ = [
     "Span",
     "SpanRole",
     "SpeechModel",
+    "Stretch",
     "Suggestion",
     "TraceStep",
     "Transcript",

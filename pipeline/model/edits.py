@@ -20,7 +20,10 @@ class RecordingLogEntry(Frozen):
 
 
 class Recording(Frozen):
-    """A sealed recording: immutable, named by the hash of its bytes. ``torn`` says what of the source was lost."""
+    """A sealed recording: immutable, named by the hash of its bytes. ``torn`` says what of the source was lost.
+
+    ``typed_at``: a text written by hand instead, and when; its "times" only count its words.
+    """
 
     id: str
     sha256: str
@@ -28,6 +31,7 @@ class Recording(Frozen):
     duration_ms: int
     source_name: str = ""
     torn: str = ""
+    typed_at: datetime | None = None
     log: tuple[RecordingLogEntry, ...] = ()
 
 

@@ -9,6 +9,14 @@ from pipeline.model.items import Span
 from pipeline.model.words import Frozen, SpeechModel
 
 
+class Carer(Frozen):
+    """Who looks after an infant. ``may_consent``: whether they have authority to consent; None = not known."""
+
+    name: str
+    role: str = ""
+    may_consent: bool | None = None
+
+
 class Infant(Frozen):
     """Whom the visit is about. ``gestation_weeks`` in completed weeks, ``birth_weight_kg`` in kilograms."""
 
@@ -20,6 +28,7 @@ class Infant(Frozen):
     gestation_weeks: int | None = None
     birth_weight_kg: float | None = None
     risk_factors: tuple[str, ...] = ()
+    carers: tuple[Carer, ...] = ()
 
 
 class Age(Frozen):

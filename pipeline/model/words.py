@@ -1,11 +1,13 @@
 """Words and transcripts: what was heard, with its times."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
 WordRange = tuple[int, int]
+Stretch = tuple[int, int]  # start and end in ms of the recording
 
 
 class Frozen(BaseModel):
@@ -42,7 +44,7 @@ class Word:
     end_ms: int
     p: float = 1.0
     timing: Literal["word", "cue"] = "word"
-    source: Literal["free", "hot", "lexicon", "given", "edited"] = "given"
+    source: Literal["free", "hot", "lexicon", "given", "edited", "typed"] = "given"
     heard: tuple[Heard, ...] = ()
     agree: bool | None = None
     margin: float | None = None
@@ -94,3 +96,28 @@ class Transcript(Frozen):
     def quote(self, span: WordRange) -> str:
         """The words of a range as they stand, one space between."""
         return " ".join(word.text for word in self.words[span[0] : span[1]])
+
+    def within(self, stretches: Sequence[Stretch]) -> "Transcript":
+        """The words whose middle lies in one of the stretches, counted anew; times stay those of the recording."""
+
+        def inside(start_ms: int, end_ms: int) -> bool:
+            return any(start <= (start_ms + end_ms) / 2 < end for start, end in stretches)
+
+        def touched(start_ms: int, end_ms: int) -> bool:
+            return any(start < end_ms and start_ms < end for start, end in stretches)
+
+        words: list[Word] = []
+        utterances: list[WordRange] = []
+        for i0, i1 in self.utterances:
+            kept = [word for word in self.words[i0:i1] if inside(word.start_ms, word.end_ms)]
+            if kept:
+                utterances.append((len(words), len(words) + len(kept)))
+                words += [replace(word, i=len(words) + n) for n, word in enumerate(kept)]
+        return self.model_copy(
+            update={
+                "words": tuple(words),
+                "utterances": tuple(utterances),
+                "chunks": tuple(chunk for chunk in self.chunks if touched(chunk.start_ms, chunk.end_ms)),
+                "dropped": tuple(lost for lost in self.dropped if touched(lost.start_ms, lost.end_ms)),
+            }
+        )

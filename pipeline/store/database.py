@@ -40,7 +40,10 @@ def open_database(path: Path) -> sa.Engine:
 
 
 def migrate(engine: sa.Engine, path: Path, to: str = "head") -> None:
-    """Bring the database to a revision, in one transaction. Raises StoreError; nothing is changed then."""
+    """Bring the database to a revision, in one transaction. Raises StoreError; nothing is changed then.
+
+    Foreign keys rest meanwhile (a batch change drops tables that others point to) and are checked at the end.
+    """
     from alembic import command
     from alembic.config import Config
     from alembic.util import CommandError
@@ -48,9 +51,13 @@ def migrate(engine: sa.Engine, path: Path, to: str = "head") -> None:
     config = Config()
     config.set_main_option("script_location", str(Path(__file__).parent / "migrations").replace("%", "%%"))
     try:
-        with faults(path), engine.connect().execution_options(writes=True) as connection, connection.begin():
-            config.attributes["connection"] = connection
-            command.upgrade(config, to)
+        with faults(path), engine.connect().execution_options(writes=True) as connection:
+            connection.connection.cursor().execute("PRAGMA foreign_keys=OFF")  # has no effect inside a transaction
+            with connection.begin():
+                config.attributes["connection"] = connection
+                command.upgrade(config, to)
+                if loose := connection.exec_driver_sql("PRAGMA foreign_key_check").first():
+                    raise StoreError(f"{path}: a row of {loose[0]} points to nothing; restore a backup.")
     except CommandError as error:
         raise StoreError(
             f"{path}: the record was written by a newer version of this program ({error}); update the program."

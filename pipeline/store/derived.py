@@ -9,15 +9,20 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from pipeline.model import Infant, Item, Line
+from pipeline.model import Age, Infant, Item, Line
 from pipeline.records import Drafted, VisitRecord
-from pipeline.store import schema
+from pipeline.store import people, schema
 from pipeline.store.events import (
+    Contact,
     Event,
     InfantEntered,
     InfantRevised,
+    InfantsMerged,
+    InfantsSplit,
     RecordingSealed,
+    StretchesGiven,
     TranscriptMade,
+    VisitMoved,
     VisitOpened,
     VisitRevised,
 )
@@ -37,27 +42,59 @@ def _apply(payload: Any, event: Event, connection: sa.Connection) -> None:
 
 
 @_apply.register
-def _(payload: InfantEntered, _event: Event, connection: sa.Connection) -> None:
+def _(payload: InfantEntered, event: Event, connection: sa.Connection) -> None:
     connection.execute(schema.infant.insert().values(**_infant_row(payload.infant)))
+    _keep_names(payload.infant, event, connection)
 
 
 @_apply.register
-def _(payload: InfantRevised, _event: Event, connection: sa.Connection) -> None:
-    row = _infant_row(payload.infant)
-    connection.execute(schema.infant.update().where(schema.infant.c.id == row.pop("id")).values(**row))
+def _(payload: InfantRevised, event: Event, connection: sa.Connection) -> None:
+    _revise(payload.infant, event, connection)
 
 
 @_apply.register
-def _(payload: VisitOpened, _event: Event, connection: sa.Connection) -> None:
-    age = payload.age.model_dump(mode="json") if payload.age else None
-    row = {"id": payload.visit, "infant": payload.infant, "day": payload.day, "age": age}
+def _(payload: InfantsMerged, event: Event, connection: sa.Connection) -> None:
+    c = schema.infant.c
+    connection.execute(schema.infant.update().where(c.id == payload.merged).values(merged_into=payload.kept))
+    _revise(payload.after, event, connection)
+    people.refile(connection, payload.merged)
+
+
+@_apply.register
+def _(payload: InfantsSplit, event: Event, connection: sa.Connection) -> None:
+    connection.execute(schema.infant.update().where(schema.infant.c.id == payload.merged).values(merged_into=None))
+    _revise(payload.kept, event, connection)
+    people.refile(connection, payload.merged)
+
+
+@_apply.register
+def _(payload: VisitOpened, event: Event, connection: sa.Connection) -> None:
+    row = {
+        "id": payload.visit,
+        "filed_to": payload.infant,
+        "infant": people.root(connection, payload.infant),
+        "day": payload.day,
+        "at": payload.at,
+        "age": _age(payload.age),
+        "opened": event.seq,
+    }
     connection.execute(schema.visit.insert().values(**row))
 
 
 @_apply.register
 def _(payload: VisitRevised, event: Event, connection: sa.Connection) -> None:
-    age = payload.age.model_dump(mode="json") if payload.age else None
-    connection.execute(schema.visit.update().where(schema.visit.c.id == event.visit).values(day=payload.day, age=age))
+    _revise_visit(event, connection, day=payload.day, age=_age(payload.age))
+
+
+@_apply.register
+def _(payload: VisitMoved, event: Event, connection: sa.Connection) -> None:
+    to, infant = payload.infant, people.root(connection, payload.infant)
+    _revise_visit(event, connection, filed_to=to, infant=infant, age=_age(payload.age))
+
+
+@_apply.register
+def _(payload: StretchesGiven, event: Event, connection: sa.Connection) -> None:
+    _revise_visit(event, connection, recording=payload.recording, stretches=[list(s) for s in payload.stretches])
 
 
 @_apply.register
@@ -65,10 +102,25 @@ def _(payload: RecordingSealed, event: Event, connection: sa.Connection) -> None
     recording = payload.recording
     row = {
         **recording.model_dump(include={"id", "sha256", "media_type", "duration_ms"}),
-        "visit": event.visit,
         "data": recording.model_dump(mode="json"),
     }
     connection.execute(schema.recording.insert().values(**row))
+    _revise_visit(event, connection, recording=recording.id)
+
+
+@_apply.register
+def _(payload: Contact, event: Event, connection: sa.Connection) -> None:
+    if event.infant is None:
+        return  # of nobody: kept as an event, shown nowhere
+    row = {
+        **payload.model_dump(include={"day", "at", "what", "text"}),
+        "id": event.id,
+        "filed_to": event.infant,
+        "infant": people.root(connection, event.infant),
+        "visit": event.visit,
+        "files": [file.model_dump() for file in payload.files],
+    }
+    connection.execute(schema.contact.insert().values(**row))
 
 
 @_apply.register
@@ -123,8 +175,30 @@ def clear_draft(connection: sa.Connection, visit: str) -> None:
 
 
 def _infant_row(infant: Infant) -> dict[str, Any]:
-    row = infant.model_dump()
-    return row | {"code_key": infant.code_name.casefold(), "risk_factors": list(infant.risk_factors)}
+    lists = infant.model_dump(mode="json", include={"risk_factors", "carers"})
+    return infant.model_dump() | lists | {"code_key": infant.code_name.casefold()}
+
+
+def _revise(infant: Infant, event: Event, connection: sa.Connection) -> None:
+    row = _infant_row(infant)
+    connection.execute(schema.infant.update().where(schema.infant.c.id == row.pop("id")).values(**row))
+    _keep_names(infant, event, connection)
+
+
+def _keep_names(infant: Infant, event: Event, connection: sa.Connection) -> None:
+    c = schema.infant_name.c
+    kept = set(connection.scalars(sa.select(c.name).where(c.infant == infant.id)))
+    for name in dict.fromkeys((infant.code_name, infant.legal_name)):
+        if name and name not in kept:
+            connection.execute(schema.infant_name.insert().values(infant=infant.id, name=name, seq=event.seq))
+
+
+def _revise_visit(event: Event, connection: sa.Connection, **columns: Any) -> None:
+    connection.execute(schema.visit.update().where(schema.visit.c.id == event.visit).values(**columns))
+
+
+def _age(age: Age | None) -> dict[str, Any] | None:
+    return age.model_dump(mode="json") if age else None
 
 
 def _item_row(record: VisitRecord, position: int, item: Item) -> dict[str, Any]:

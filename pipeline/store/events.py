@@ -3,13 +3,13 @@
 An event is never changed or deleted. Kinds may gain optional fields; a kind once written is never renamed.
 """
 
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, TypeAdapter, ValidationError
 
 from pipeline.errors import StoreError
-from pipeline.model import Age, Answer, Frozen, Infant, LineEdit, Recording, WordCorrection
+from pipeline.model import Age, Answer, Frozen, Infant, LineEdit, Recording, Stretch, WordCorrection
 
 
 class InfantEntered(Frozen):
@@ -26,14 +26,36 @@ class InfantRevised(Frozen):
     infant: Infant
 
 
+class InfantsMerged(Frozen):
+    """Two entries turned out to be one infant: ``merged`` stays as it was entered, its visits go to ``kept``.
+
+    ``before`` and ``after``: what was known of ``kept`` without and with the other's facts, so that it can be undone.
+    """
+
+    type: Literal["infants_merged"] = "infants_merged"
+    kept: str
+    merged: str
+    before: Infant
+    after: Infant
+
+
+class InfantsSplit(Frozen):
+    """A merge undone: ``merged`` stands by itself again, with the visits filed to it; ``kept`` as known now."""
+
+    type: Literal["infants_split"] = "infants_split"
+    merged: str
+    kept: Infant
+
+
 class VisitOpened(Frozen):
-    """A visit of an infant on a day."""
+    """A visit of an infant on a day, at ``at`` where that was said."""
 
     type: Literal["visit_opened"] = "visit_opened"
     visit: str
     infant: str
     day: date
     age: Age | None = None
+    at: time | None = None
 
 
 class VisitRevised(Frozen):
@@ -44,8 +66,28 @@ class VisitRevised(Frozen):
     age: Age | None = None
 
 
+class VisitMoved(Frozen):
+    """A visit was filed to the wrong infant: it belongs to ``infant``, with the age that this gives."""
+
+    type: Literal["visit_moved"] = "visit_moved"
+    infant: str
+    age: Age | None = None
+    reason: str = ""
+
+
+class StretchesGiven(Frozen):
+    """Of a recording that holds several infants, these stretches (ms) and no others belong to the visit.
+
+    Stretches given to no visit belong to nobody.
+    """
+
+    type: Literal["stretches_given"] = "stretches_given"
+    recording: str
+    stretches: tuple[Stretch, ...]
+
+
 class RecordingSealed(Frozen):
-    """A recording belongs to the visit; its bytes are the blob ``recording.sha256``."""
+    """A recording (or a typed text) belongs to the visit; its bytes are the blob ``recording.sha256``."""
 
     type: Literal["recording_sealed"] = "recording_sealed"
     recording: Recording
@@ -80,6 +122,14 @@ class Addendum(Frozen):
     signer: str
 
 
+class Attached(Frozen):
+    """A file that came with a contact: its blob, the name it came under, its size in bytes."""
+
+    sha256: str
+    name: str
+    size: int
+
+
 class Contact(Frozen):
     """A dated entry that is no visit; attached files are blobs."""
 
@@ -87,7 +137,8 @@ class Contact(Frozen):
     day: date
     what: Literal["call", "report", "referral_answer", "visit_missed", "other"]
     text: str
-    files: tuple[str, ...] = ()
+    at: time | None = None
+    files: tuple[Attached, ...] = ()
 
 
 class Consent(Frozen):
@@ -113,8 +164,12 @@ class Redaction(Frozen):
 Payload = Annotated[
     InfantEntered
     | InfantRevised
+    | InfantsMerged
+    | InfantsSplit
     | VisitOpened
     | VisitRevised
+    | VisitMoved
+    | StretchesGiven
     | RecordingSealed
     | TranscriptMade
     | LineEdit

@@ -11,14 +11,15 @@ import sqlalchemy as sa
 from pipeline.model import Age, Item
 from pipeline.records import PastVisit, VisitOnRecord
 from pipeline.store import schema
+from pipeline.store.people import entries_of
 
 _v, _i, _e, _r = schema.visit.c, schema.item.c, schema.evidence.c, schema.remark.c
 
 
 def previous_visits(connection: sa.Connection, infant: str, day: date, visit: str) -> tuple[PastVisit, ...]:
-    """The infant's visits before this one, oldest first; of one day in the order they were opened."""
+    """The infant's drafted visits before this one, oldest first; of one day in the order they were opened."""
     earlier = sa.or_(_v.day < day, sa.and_(_v.day == day, _v.id < visit))
-    query = sa.select(_v.id, _v.day, _v.age).where(_v.infant == infant, earlier).order_by(_v.day, _v.id)
+    query = sa.select(_v.id, _v.day, _v.age).where(_v.infant == infant, earlier, _drafted()).order_by(_v.day, _v.id)
     return tuple(
         PastVisit(
             id=row.id,
@@ -31,16 +32,17 @@ def previous_visits(connection: sa.Connection, infant: str, day: date, visit: st
     )
 
 
-def other_visits(connection: sa.Connection, infant: str, visit: str) -> list[tuple[str, date]]:
-    """All other visits of the infant with their days, oldest first."""
-    query = sa.select(_v.id, _v.day).where(_v.infant == infant, _v.id != visit).order_by(_v.day, _v.id)
+def drafted_visits(connection: sa.Connection, *, infant: str = "", recording: str = "") -> list[tuple[str, date]]:
+    """All drafted visits of the infant or on the recording with their days, oldest first."""
+    mine = sa.or_(_v.infant == infant, _v.recording == recording)
+    query = sa.select(_v.id, _v.day).where(mine, _drafted()).order_by(_v.day, _v.id)
     return [(row.id, row.day) for row in connection.execute(query)]
 
 
 def all_visits(connection: sa.Connection) -> list[VisitOnRecord]:
     """Every visit on record, newest first."""
-    recording, transcript, event = schema.recording.c, schema.transcript.c, schema.event.c
-    heard = sa.exists().where(recording.visit == _v.id, transcript.recording == recording.id)
+    event = schema.event.c
+    heard = sa.exists().where(schema.transcript.c.recording == _v.recording)
     signed = sa.exists().where(event.visit == _v.id, event.type == "signed")
     query = (
         sa.select(_v.id, _v.infant, _v.day, schema.infant.c.code_name, heard.label("heard"), signed.label("signed"))
@@ -61,11 +63,17 @@ def all_visits(connection: sa.Connection) -> list[VisitOnRecord]:
 
 
 def known_names(connection: sa.Connection, infant: str, visit: str) -> tuple[tuple[str, str], ...]:
-    """The names of all other infants that were entered before the visit was opened (ids sort by time), with ids."""
-    c = schema.infant.c
-    query = sa.select(c.id, c.code_name, c.legal_name).where(c.id != infant, c.id < visit).order_by(c.id)
-    rows = connection.execute(query).all()
-    return tuple((name, row.id) for row in rows for name in (row.code_name, row.legal_name) if name)
+    """The names that other infants were known by before the visit was opened (now, where it is not), with their ids."""
+    own = {infant, *(entry.id for entry in entries_of(connection, infant))}
+    c = schema.infant_name.c
+    opened = sa.select(_v.opened).where(_v.id == visit).scalar_subquery()
+    before = sa.or_(opened.is_(None), c.seq < opened)
+    query = sa.select(c.name, c.infant).where(c.infant.not_in(own), before).order_by(c.seq, c.name)
+    return tuple((row.name, row.infant) for row in connection.execute(query))
+
+
+def _drafted() -> sa.Exists:
+    return sa.exists().where(schema.run.c.visit == _v.id)
 
 
 def _items(connection: sa.Connection, visit: str) -> Iterator[Item]:

@@ -1,6 +1,6 @@
 """The tables. ``event`` is the record; every other table is derived from events and blobs and may be rebuilt.
 
-    event ─┬─> infant <── visit <── recording <── transcript
+    event ─┬─> infant ── infant_name, contact <── visit ──> recording <── transcript
            └─ (with the transcript's blob) ──> run, item ── evidence, remark, line ── line_item, passage ── passage_fts
 
 Keys are texts (ULID, content hash, item id); ``event.seq`` gives the one order of replay. ``item`` repeats the infant,
@@ -9,7 +9,7 @@ the day and the age of its visit, so that a search by finding needs no join to f
 
 import sqlalchemy as sa
 
-HEAD = "0001"  # the newest revision under migrations/versions
+HEAD = "0002"  # the newest revision under migrations/versions
 
 metadata = sa.MetaData(
     naming_convention={
@@ -46,24 +46,56 @@ infant = sa.Table(
     sa.Column("gestation_weeks", sa.Integer),
     sa.Column("birth_weight_kg", sa.Float),
     sa.Column("risk_factors", sa.JSON, nullable=False),
+    sa.Column("carers", sa.JSON, nullable=False),
+    sa.Column("merged_into", sa.ForeignKey("infant.id"), index=True),  # the infant that this entry turned out to be
 )
 
+# Every name an infant was ever known by, from the event on that gave it.
+infant_name = sa.Table(
+    "infant_name",
+    metadata,
+    sa.Column("infant", sa.ForeignKey("infant.id"), primary_key=True),
+    sa.Column("name", sa.Text, primary_key=True),
+    sa.Column("seq", sa.Integer, nullable=False, index=True),
+)
+
+# ``filed_to``: whom it was filed to; ``infant``: who that turned out to be.
 visit = sa.Table(
     "visit",
     metadata,
     sa.Column("id", sa.String(26), primary_key=True),
+    sa.Column("filed_to", sa.ForeignKey("infant.id"), nullable=False, index=True),
     sa.Column("infant", sa.ForeignKey("infant.id"), nullable=False),
     sa.Column("day", sa.Date, nullable=False),
+    sa.Column("at", sa.Time),
     sa.Column("age", sa.JSON(none_as_null=True)),
+    sa.Column("opened", sa.Integer, nullable=False),  # the event that opened it
+    sa.Column("recording", sa.ForeignKey("recording.id"), index=True),  # or the text typed; none while it is open
+    sa.Column("stretches", sa.JSON(none_as_null=True)),  # [[start_ms, end_ms], ...] of the recording; null: all of it
     sa.Index("ix_visit_infant_day", "infant", "day"),
+)
+
+# What is no visit: a call, a report that came, an answered referral, a missed visit.
+contact = sa.Table(
+    "contact",
+    metadata,
+    sa.Column("id", sa.String(26), primary_key=True),  # of its event
+    sa.Column("filed_to", sa.ForeignKey("infant.id"), nullable=False, index=True),
+    sa.Column("infant", sa.ForeignKey("infant.id"), nullable=False),
+    sa.Column("visit", sa.ForeignKey("visit.id")),
+    sa.Column("day", sa.Date, nullable=False),
+    sa.Column("at", sa.Time),
+    sa.Column("what", sa.String(20), nullable=False),
+    sa.Column("text", sa.Text, nullable=False),
+    sa.Column("files", sa.JSON, nullable=False),
+    sa.Index("ix_contact_infant_day", "infant", "day"),
 )
 
 recording = sa.Table(
     "recording",
     metadata,
     sa.Column("id", sa.String(64), primary_key=True),
-    sa.Column("visit", sa.ForeignKey("visit.id"), nullable=False, index=True),
-    sa.Column("sha256", sa.String(64), nullable=False),
+    sa.Column("sha256", sa.String(64), nullable=False, index=True),
     sa.Column("media_type", sa.Text, nullable=False),
     sa.Column("duration_ms", sa.Integer, nullable=False),
     sa.Column("data", sa.JSON, nullable=False),
@@ -171,4 +203,4 @@ passage = sa.Table(
 # Of one visit, children before parents; made anew at each run.
 DRAFT_TABLES = (passage, line_item, line, remark, evidence, item, run)
 # All that rebuild() empties, children before parents.
-DERIVED_TABLES = (*DRAFT_TABLES, transcript, recording, visit, infant)
+DERIVED_TABLES = (*DRAFT_TABLES, transcript, contact, visit, recording, infant_name, infant)

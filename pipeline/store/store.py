@@ -23,8 +23,9 @@ from pipeline.store import schema
 from pipeline.store.blobs import Blobs, StagedBlobs
 from pipeline.store.database import faults, open_database
 from pipeline.store.derived import apply_event, put_draft
-from pipeline.store.events import Event, InfantEntered, InfantRevised, Payload, TranscriptMade, read_payload
-from pipeline.store.history import all_visits, known_names, other_visits, previous_visits
+from pipeline.store.events import Event, InfantEntered, InfantRevised, Payload, read_payload
+from pipeline.store.history import all_visits, drafted_visits, known_names, previous_visits
+from pipeline.store.people import find_infant
 
 DATABASE = "record.db"
 
@@ -54,8 +55,9 @@ class Writing:
             payload=payload,
         )  # fmt: skip
         row = event.model_dump(mode="json", include={"id", "at", "author", "infant", "visit", "payload"})
-        self.connection.execute(schema.event.insert().values(**row, type=payload.type))
-        apply_event(self.connection, event)
+        made = self.connection.execute(schema.event.insert().values(**row, type=payload.type))
+        (seq,) = made.inserted_primary_key or (0,)
+        apply_event(self.connection, event.model_copy(update={"seq": seq}))
 
     def put_draft(self, record: VisitRecord, drafted: Drafted) -> None:
         """Replace the derived lines of a visit by a new draft."""
@@ -63,15 +65,15 @@ class Writing:
 
     def infant(self, key: str) -> Infant | None:
         """The infant of this id or code name as it stands inside this change."""
-        return _find_infant(self.connection, key)
+        return find_infant(self.connection, key)
 
     def record(self, visit: str) -> VisitRecord:
         """All that is on record of a visit as it stands inside this change. Raises as ``Store.record`` does."""
         return self._store.record(visit, inside=self.connection)
 
-    def other_visits(self, record: VisitRecord) -> list[tuple[str, date]]:
-        """The infant's other visits with their days, oldest first."""
-        return other_visits(self.connection, record.infant.id, record.visit)
+    def drafted_visits(self, *, infant: str = "", recording: str = "") -> list[tuple[str, date]]:
+        """The drafted visits of an infant or on a recording with their days, oldest first."""
+        return drafted_visits(self.connection, infant=infant, recording=recording)
 
     def _refuse_taken(self, infant: Infant, *, entered: bool) -> None:
         table = schema.infant
@@ -137,16 +139,14 @@ class Store:
     def infant(self, key: str) -> Infant | None:
         """The infant of this id or code name, without regard to case."""
         with self.reading() as connection:
-            return _find_infant(connection, key)
+            return find_infant(connection, key)
 
     def counts(self) -> tuple[int, int]:
         """How many infants and how many visits are on record."""
         with self.reading() as connection:
-            infants, visits = (
-                connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
-                for table in (schema.infant, schema.visit)
-            )
-        return infants, visits
+            known = sa.select(sa.func.count()).select_from(schema.infant).where(schema.infant.c.merged_into.is_(None))
+            visits = sa.select(sa.func.count()).select_from(schema.visit)
+            return connection.execute(known).scalar_one(), connection.execute(visits).scalar_one()
 
     def visits(self) -> list[VisitOnRecord]:
         """Every visit on record, newest first."""
@@ -154,10 +154,11 @@ class Store:
             return all_visits(connection)
 
     def visit_of(self, recording: str) -> str | None:
-        """The visit that a recording belongs to."""
+        """The visit that a recording was filed under first; others may hold stretches of it."""
+        c = schema.visit.c
         with self.reading() as connection:
             return connection.execute(
-                sa.select(schema.recording.c.visit).where(schema.recording.c.id == recording)
+                sa.select(c.id).where(c.recording == recording).order_by(c.opened).limit(1)
             ).scalar()
 
     def record(self, visit: str, *, inside: sa.Connection | None = None) -> VisitRecord:
@@ -187,44 +188,39 @@ class Store:
         with self.writing() as unit:
             for table in schema.DERIVED_TABLES:
                 unit.connection.execute(table.delete())
-            heard: set[str] = set()
             for event in _events(unit.connection, None):
                 apply_event(unit.connection, event)
-                if isinstance(event.payload, TranscriptMade) and event.visit:
-                    heard.add(event.visit)
             c = schema.visit.c
-            visits = unit.connection.scalars(sa.select(c.id).order_by(c.day, c.id)).all()
-            for visit in (visit for visit in visits if visit in heard):  # a visit is held against those before it
+            heard = sa.exists().where(schema.transcript.c.recording == c.recording)
+            visits = unit.connection.scalars(sa.select(c.id).where(heard).order_by(c.day, c.id)).all()
+            for visit in visits:  # a visit is held against those before it
                 record = self._record(unit.connection, visit)
                 unit.put_draft(record, derive(record))
-        return len(heard)
+        return len(visits)
 
     def _record(self, connection: sa.Connection, visit: str) -> VisitRecord:
         row = connection.execute(
-            sa.select(
-                schema.visit.c.day,
-                schema.visit.c.age,
-                schema.visit.c.infant,
-                schema.recording.c.data,
-                schema.transcript.c.sha256,
-            )
-            .join(schema.recording, schema.recording.c.visit == schema.visit.c.id)
+            sa.select(schema.visit, schema.recording.c.data, schema.transcript.c.sha256)
+            .join(schema.recording, schema.recording.c.id == schema.visit.c.recording)
             .join(schema.transcript, schema.transcript.c.recording == schema.recording.c.id)
             .where(schema.visit.c.id == visit)
             .order_by(schema.transcript.c.version.desc())
         ).first()
         if row is None:
             raise NotFoundError(f"visit {visit}: the record holds no such visit with a recording.")
-        infant = connection.execute(sa.select(schema.infant).where(schema.infant.c.id == row.infant)).one()
+        infant = find_infant(connection, row.infant)
+        assert infant is not None, "the foreign key holds"
         edits = [e.payload for e in _events(connection, visit)]
         return VisitRecord(
             visit=visit,
-            infant=_infant(infant),
+            infant=infant,
             day=row.day,
             age=Age.model_validate(row.age) if row.age else None,
             recording=Recording.model_validate(row.data),
             transcript=self._transcript(row.sha256),
             transcript_sha256=row.sha256,
+            stretches=row.stretches,
+            at=row.at,
             edits=tuple(e for e in edits if isinstance(e, LineEdit | WordCorrection | Answer)),
             previous=previous_visits(connection, row.infant, row.day, visit),
             known_names=known_names(connection, row.infant, visit),
@@ -235,19 +231,6 @@ class Store:
             return Transcript.model_validate_json(self.blobs.read(sha256))
         except ValidationError as error:
             raise StoreError(f"{self.blobs.path(sha256)}: no transcript of this program's form.") from error
-
-
-def _find_infant(connection: sa.Connection, key: str) -> Infant | None:
-    table, folded = schema.infant, key.casefold()
-    same = sa.or_(table.c.code_key == folded, sa.func.lower(table.c.id) == folded)
-    row = connection.execute(sa.select(table).where(same)).first()
-    return _infant(row) if row else None
-
-
-def _infant(row: sa.Row[tuple[object, ...]]) -> Infant:
-    data = dict(row._mapping)
-    del data["code_key"]
-    return Infant.model_validate(data)
 
 
 def _events(connection: sa.Connection, visit: str | None) -> Iterator[Event]:
