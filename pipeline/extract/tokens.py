@@ -3,16 +3,22 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
-
-import spacy
+from typing import Literal
 
 from pipeline.model import Word
 from pipeline.vocabulary import Vocabulary
 
 Stop = Literal["", ",", ".", "?"]
 _STOPS: dict[str, Stop] = {",": ",", ";": ".", ":": ",", ".": ".", "!": ".", "?": "?", "…": ",", "–": ",", "—": ","}
-_SPLIT = re.compile(r"[-‐‑/]+")
+_PIECE = re.compile(
+    r"\d+(?:,\d{3})+(?:\.\d+)?(?!\d)"  # 3,400
+    r"|\d+(?:\.\d+)*(?:(?:st|nd|rd|th)(?![^\W_]))?"  # 38.2, 6th; "5lb" is two pieces
+    r"|'(?:s|re|ve|ll|d|m)(?![^\W_])"
+    r"|[^\W\d_](?:[^\W_]|'(?=[^\W_]))*"
+    r"|[°%]"
+)
+_CLITIC = re.compile(r"(.+?)(n't|'(?:s|re|ve|ll|d|m))")
+_SYMBOLS = {"°": "degrees", "%": "percent"}
 _VOWEL = re.compile(r"[aeiouy]")
 _LETTERS = re.compile(r"[a-z]+")
 _MAX_CACHE = 50_000
@@ -33,16 +39,15 @@ class Token:
 
 @dataclass
 class Tokeniser:
-    """Splits words by spaCy's blank English rules; a word's pieces are cached, for speech repeats itself."""
+    """Splits words into pieces ("t4-t6" two, "don't" two); they are cached, for speech repeats itself."""
 
     vocab: Vocabulary
     _cache: dict[str, tuple[tuple[str, ...], Stop]] = field(default_factory=dict)
     _stems: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        tokenizer: Any = spacy.blank("en").tokenizer  # compiled code without types
-        self._split = tokenizer
-        self._special = frozenset(tokenizer.rules)  # "cannot", "gonna": letters only, yet two tokens
+        together = (say.split() for say in self.vocab.words.get("run_together", ()))
+        self._together = {"".join(parts).replace("'", ""): parts for parts in together}  # "dont", "cannot"
         self._keep = frozenset(self.vocab.words.get("uncut", ()))
         self._forms = {say: cue.gives for cue in self.vocab.cues.get("forms", ()) for say in cue.say}
 
@@ -85,7 +90,7 @@ class Tokeniser:
         cached = self._cache.get(text)
         if cached is not None:
             return cached
-        if len(text) < 40 and text.isascii() and text.isalpha() and text.islower() and text not in self._special:
+        if len(text) < 40 and text.isascii() and text.isalpha() and text.islower() and text not in self._together:
             return (text,), ""  # most words: no need to ask
         clean = text[:200].replace("’", "'").replace("ʼ", "'").lower()
         stop: Stop = ""
@@ -93,12 +98,22 @@ class Tokeniser:
             if mark.isalnum() or mark == "'":
                 break
             stop = _STOPS.get(mark, stop)
-        pieces = tuple(
-            part for piece in self._split(clean) for part in _SPLIT.split(piece.text) if any(c.isalnum() for c in part)
-        )
+        pieces = tuple(part for piece in _PIECE.findall(clean) for part in self._parts(piece))
         if len(self._cache) < _MAX_CACHE:
             self._cache[text] = pieces, stop
         return pieces, stop
+
+    def _parts(self, piece: str) -> list[str]:
+        """One piece between spaces, hyphens and the like, its clitics apart."""
+        if piece in self._together:
+            return self._together[piece]
+        if piece[0].isdigit():
+            return [piece.replace(",", "")]
+        clitics: list[str] = []
+        while match := _CLITIC.fullmatch(piece):
+            piece = match[1]
+            clitics.insert(0, match[2])
+        return [_SYMBOLS.get(piece, piece), *clitics]
 
     def stem(self, text: str) -> str:
         """The word without its inflection (clunk, clunks, clunking -> clunk): a key to compare by, not a word."""
