@@ -94,8 +94,8 @@ class Search:
         self._vocab = vocab
         own = _own_lists()
         self._forms: dict[tuple[str, ...], list[_Reading]] = defaultdict(list)
-        self._good = frozenset(vocab.words.get("good_results", ()))
-        self._bad = frozenset(vocab.words.get("bad_results", ()))
+        self._good = vocab.listed("good_results")
+        self._bad = vocab.listed("bad_results")
         shared = ("determiners", "fillers", "prepositions", "connectives")
         dull = (own["question_words"], *(vocab.words.get(name, ()) for name in shared))
         self._dull = {_key(token) for says in dull for say in says for token in _tokens(say)}

@@ -111,6 +111,14 @@ class Vocabulary(Entry):
         """SHA-256 of the canonical JSON of all entries."""
         return hashlib.sha256(self.model_dump_json().encode()).hexdigest()
 
+    @cached_property
+    def _word_sets(self) -> dict[str, frozenset[str]]:
+        return {name: frozenset(words) for name, words in self.words.items()}
+
+    def listed(self, name: str) -> frozenset[str]:
+        """The words of a plain list; none where there is no such list."""
+        return self._word_sets.get(name, frozenset())
+
     def site_line(self, site: str | None) -> Iterator[str]:
         """The site and its parents, nearest first."""
         while site is not None:

@@ -42,7 +42,7 @@ class Afterthoughts(Filing):
         """ "Moro is asymmetrical, right side poor": its side is the weaker one (contract, convention 12)."""
         if frame.side not in OTHER or not frame.results or frame.concepts:
             return False
-        bad = set(self._vocab.words["bad_results"])
+        bad = self._vocab.listed("bad_results")
         if not any(r.result in bad for m in frame.results for r in m.gives()):
             return False
         for record in self._state.ledger.last((*ids, *self._state.last)):

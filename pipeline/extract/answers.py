@@ -62,7 +62,7 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
     side = next((m.side for m in marks if m.kind == "side" and m.side in ("left", "right", "both")), "")
     out: list[Draft] = []
-    if marked.words(clause.a, clause.b) <= {*vocab.words["connectives"]} and not polar:
+    if marked.words(clause.a, clause.b) <= vocab.listed("connectives") and not polar:
         return []  # the listener's "okay" answers nothing
     named = {c for m in marks for c in m.says()} & {d.concept for d in question.drafts}
     if named:  # "No fevers, but he vomits": the answer is about what it names

@@ -30,8 +30,8 @@ class Splitter:
     """Splits tokens into clauses; compiled once from vocab/cues/clauses.yaml."""
 
     def __init__(self, lexicon: Lexicon) -> None:
-        self._connectives = frozenset(lexicon.vocab.words.get("connectives", ()))
-        self._prepositions = frozenset(lexicon.vocab.words.get("prepositions", ()))
+        self._connectives = lexicon.vocab.listed("connectives")
+        self._prepositions = lexicon.vocab.listed("prepositions")
         self._cues = lexicon.cues.get("clauses")
 
     def __call__(self, tokens: Sequence[Token]) -> list[Clause]:

@@ -34,7 +34,7 @@ class Dialogue(Filing):
             asked_of = self._marked.words(clause.a, clause.b)
             if {"because", "why", "cause"} & asked_of:
                 return list(state.offered)  # asks why, not whether
-            if asked_of & set(self._vocab.words.get("comparing", ())):
+            if asked_of & self._vocab.listed("comparing"):
                 question = replace(question, comparing=True)
             earlier = state.question
             if earlier is not None and earlier.span.words[0] >= self._words_from():

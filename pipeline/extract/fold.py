@@ -31,7 +31,7 @@ class Extractor:
         self._splitter = Splitter(lexicon)
         self._marker = Marker(lexicon, NumberReader(vocab))
         self._resolver = Resolver(vocab)
-        self._doubting = frozenset(vocab.words.get("doubting", ()))
+        self._doubting = vocab.listed("doubting")
 
     def start(self, recording: str, *, age: Age | None = None) -> State:
         """The state before the first utterance of a recording."""

@@ -68,8 +68,8 @@ class FrameBuilder:
         self._frames: list[Frame] = []
         self._open = Frame(clause.b, clause.a)
         self._bare = not any(t.stop for t in marked.tokens)
-        self._negators = frozenset(vocab.words.get("negators", ()))
-        self._prepositions = frozenset(vocab.words.get("prepositions", ()))
+        self._negators = vocab.listed("negators")
+        self._prepositions = vocab.listed("prepositions")
 
     def build(self, repaired: Sequence[tuple[int, int]] = ()) -> list[Frame]:
         """Frames in order. ``repaired``: where the speaker put himself right."""

@@ -18,7 +18,7 @@ class Idle:
         self._tokens = marked.tokens
         self._clause = clause
         self._marks = marks
-        self._plain_words = frozenset(vocab.words.get("function_words", ()))
+        self._plain_words = vocab.listed("function_words")
 
     def is_idle(self, mark: Mark) -> bool:
         """Whether the mark is left out of the frames."""
@@ -61,7 +61,7 @@ class Idle:
     def _discourse(self, mark: Mark) -> bool:
         """ "Okay, …", "Good.": words that open a clause, or are all of it, are no result."""
         words = self._marked.words(mark.a, mark.b)
-        connectives = set(self._vocab.words.get("connectives", ()))
+        connectives = self._vocab.listed("connectives")
         if mark.kind != "result" or not words <= connectives:
             return False
         whole = self._marked.words(self._clause.a, self._clause.b) <= connectives

@@ -88,13 +88,17 @@ class PhraseIndex(Generic[P]):
         ends: frozenset[int] = frozenset(),
     ) -> dict[tuple[int, ...], list[P]]:
         """All hits, overlapping ones too: what stands at the positions of their fixed words."""
-        keys = [tokens[k].text if self._exact else tokens[k].stem for k in stream]
         firsts = self._root.next
+        keys = [tokens[k].text for k in stream] if self._exact else [tokens[k].stem for k in stream]
+        if firsts.keys().isdisjoint(keys):
+            return {}
         found: dict[tuple[int, ...], list[P]] = {}
         for at, key in enumerate(keys):
             first = firsts.get(key)
-            if first is None:
-                continue
+            if first is None or (
+                not first.ends and first.gap is None and (at + 1 == len(keys) or keys[at + 1] not in first.next)
+            ):
+                continue  # most beginnings go no further
             paths: list[tuple[_Node[P], tuple[int, ...]]] = [(first, (at,))]
             while paths:
                 node, fixed = paths.pop()
@@ -138,6 +142,9 @@ class PhraseIndex(Generic[P]):
 
 def longest(together: dict[tuple[int, ...], list[P]]) -> list[Hit[P]]:
     """Keep the longest of overlapping hits (the earlier of equals); equal positions share one hit."""
+    if len(together) == 1:
+        ((fixed, payloads),) = together.items()
+        return [Hit(fixed[0], fixed[-1] + 1, fixed, tuple(payloads))]
     taken: set[int] = set()
     hits = []
     for fixed in sorted(together, key=lambda f: (-len(f), f)):
@@ -255,7 +262,9 @@ class Lexicon:
                 steps.append(GAP)
             if drop and not self._droppable.isdisjoint(words):
                 tokens = self.tokeniser.of_text(part.replace(" ~ ", " "))
-                steps += [tokens[at].stem for at in self.content(tokens)]
+                spoken = self.spoken(tokens)
+                content = self.content(tokens, spoken, self.degrees.find(spoken, tokens))
+                steps += [tokens[at].stem for at in content]
             else:
                 steps += [self.tokeniser.stem(word) for word in words]
         return steps
@@ -288,13 +297,11 @@ class Lexicon:
         out = {at for hit in self.fillers.find(every, tokens) for at in hit.fixed}
         return [at for at in every if at not in out]
 
-    def content(self, tokens: Sequence[Token], degrees: Sequence[Hit[str]] | None = None) -> list[int]:
-        """Positions without fillers, adverbs of time, degree words, determiners and clitics: the stream of terms."""
-        stream = self.spoken(tokens)
-        found = self.degrees.find(stream, tokens) if degrees is None else degrees
-        out = {at for hit in (*found, *self.adverbs.find(stream, tokens)) for at in hit.fixed}
+    def content(self, tokens: Sequence[Token], spoken: Sequence[int], degrees: Sequence[Hit[str]]) -> list[int]:
+        """Of the ``spoken``, without adverbs of time, degree words, determiners and clitics: the stream of terms."""
+        out = {at for hit in (*degrees, *self.adverbs.find(spoken, tokens)) for at in hit.fixed}
         return [
-            at for at in stream if at not in out and tokens[at].text not in self.determiners and tokens[at].text != "'s"
+            at for at in spoken if at not in out and tokens[at].text not in self.determiners and tokens[at].text != "'s"
         ]
 
 

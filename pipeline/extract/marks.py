@@ -94,7 +94,7 @@ class Marker:
         lexicon = self._lexicon
         spoken = lexicon.spoken(tokens)
         degrees = lexicon.degrees.find(spoken, tokens)
-        content = lexicon.content(tokens, degrees)
+        content = lexicon.content(tokens, spoken, degrees)
         cues = lexicon.find_cues(tokens, spoken, starts, ends)
         firm = lexicon.terms.find(content, tokens)
         terms = _together(firm, lexicon.results.find(content, tokens))

@@ -17,7 +17,7 @@ def heading(vocab: Vocabulary, frame: Frame, concept: Concept, marked: Marked) -
     if not concept.id.startswith(SEATED) or frame.side or frame.sites:
         return False
     near = marked.words(max(0, frame.a - 5), frame.b + 2)
-    return not near & set(vocab.words.get("existence", ()))
+    return not near & vocab.listed("existence")
 
 
 def not_asked_for(vocab: Vocabulary, frame: Frame, concept: Concept, marked: Marked) -> bool:
@@ -25,4 +25,4 @@ def not_asked_for(vocab: Vocabulary, frame: Frame, concept: Concept, marked: Mar
     if concept.id not in ("plan.imaging", "plan.refer"):
         return False
     near = marked.words(max(0, frame.a - 9), frame.b + 4)
-    return bool(near & set(vocab.words.get("had_already", ()))) and not near & set(vocab.words["requests"])
+    return bool(near & vocab.listed("had_already")) and not near & vocab.listed("requests")

@@ -81,7 +81,7 @@ class Plans(Filing):
         a, b = self._clauses[first].a, self._clauses[last].b
         cues = marked.acts(a, b)
         words = marked.words(a, b)
-        conditional = bool(words & set(self._vocab.words.get("conditions", ())))
+        conditional = bool(words & self._vocab.listed("conditions"))
         unreal = "would" in words and "you" not in words  # "that would be an emergency" is an explanation
         asked = marked.tokens[b - 1].stop == "?"
         if not {"contact", "watch_for"} & cues or not conditional or unreal or asked:

@@ -24,8 +24,8 @@ class Resolver(Places):
 
     def __init__(self, vocab: Vocabulary) -> None:
         super().__init__(vocab)
-        self.unseated = frozenset(vocab.words.get("needs_place", ()))
-        self.side_always = frozenset(vocab.words.get("side_always", ()))
+        self.unseated = vocab.listed("needs_place")
+        self.side_always = vocab.listed("side_always")
 
     def choose(self, mark: Mark, site: str | None, kinds: frozenset[Kind], focus_site: str | None) -> Reading | None:
         """Which concept and result a word means by itself, on this site; the one made for the nearest site wins."""
@@ -280,7 +280,7 @@ class Resolver(Places):
         if cue is None or focus.concept is None or focus.result is None or is_good(self.vocab, focus.result):
             return None  # a bare denial never makes a good finding bad
         plain = marked.tokens[cue.b - 1].text in ("not", "n't") and focus.clause_of_concept >= focus.now - 1
-        pointing = marked.tokens[max(0, cue.a - 2)].text in self.vocab.words["pointing"]
+        pointing = marked.tokens[max(0, cue.a - 2)].text in self.vocab.listed("pointing")
         sided = bool(frame.side) and cue.a != (frame.side_at or (-1,))[0] and not own
         if not (sided or (plain and (own or pointing))):
             return None

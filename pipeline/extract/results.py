@@ -34,7 +34,7 @@ def fit_result(vocab: Vocabulary, concept_id: str, mark: Mark) -> str | None:
 
 def is_good(vocab: Vocabulary, result: str) -> bool:
     """Whether a result is the reassuring one."""
-    return result in vocab.words["good_results"]
+    return result in vocab.listed("good_results")
 
 
 def good_result(vocab: Vocabulary, concept_id: str) -> str | None:
@@ -49,7 +49,7 @@ def good_result(vocab: Vocabulary, concept_id: str) -> str | None:
 
 def bad_result(vocab: Vocabulary, concept_id: str) -> str | None:
     """The first result of a concept that is not good."""
-    return next((r for r in vocab.concepts[concept_id].results if r in vocab.words["bad_results"]), None)
+    return next((r for r in vocab.concepts[concept_id].results if r in vocab.listed("bad_results")), None)
 
 
 def opposite(vocab: Vocabulary, concept_id: str, result: str) -> str | None:

@@ -46,9 +46,9 @@ class Tokeniser:
     _stems: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        together = (say.split() for say in self.vocab.words.get("run_together", ()))
+        together = (say.split() for say in self.vocab.listed("run_together"))
         self._together = {"".join(parts).replace("'", ""): parts for parts in together}  # "dont", "cannot"
-        self._keep = frozenset(self.vocab.words.get("uncut", ()))
+        self._keep = self.vocab.listed("uncut")
         self._forms = {say: cue.gives for cue in self.vocab.cues.get("forms", ()) for say in cue.say}
 
     def __call__(self, words: Sequence[Word]) -> list[Token]:

@@ -94,7 +94,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
                 told = [d for f in frames for d in self._resolver.read(f, focus, ALL, self._marked, live=False)[0]]
                 focus.mentioned_state = (told[-1].concept, told[-1].result) if told and keep else None
             return
-        pointing = self._marked.tokens[clause.head].text in self._vocab.words["pointing"]
+        pointing = self._marked.tokens[clause.head].text in self._vocab.listed("pointing")
         near = at - focus.mentioned_at <= 1 and (pointing or not focus.live(at, now))
         if near and not named and not frames_name(frames):
             focus.shift(focus.mentioned, at, now)
@@ -159,7 +159,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
                 backed.add(kind)
         found: set[Kind] = set()
         finds = any(self._kinds(m) & {"finding", "history"} for m in marks)
-        theirs = self._marked.tokens[clause.head].text in self._vocab.words["not_the_hands"]
+        theirs = self._marked.tokens[clause.head].text in self._vocab.listed("not_the_hands")
         subject = self._marked.tokens[clause.head].text
         for mark in marks:
             kinds = self._kinds(mark)
@@ -189,8 +189,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
     def _only_now(self, draft: Draft, clause: Clause) -> bool:
         """ "He cried when I touched it" during the exam is no history of crying; "every evening" would be."""
         words = self._marked.words(clause.a, clause.b)
-        told = bool(words & set(self._vocab.words.get("at_home", ())))
-        return draft.concept in self._vocab.words.get("told_only", ()) and self._state.focus.seen and not told
+        told = bool(words & self._vocab.listed("at_home"))
+        return draft.concept in self._vocab.listed("told_only") and self._state.focus.seen and not told
 
     def _no_other(self, draft: Draft, frame: Frame) -> bool:
         """ "No other birthmarks" denies the rest, not the one just found."""
