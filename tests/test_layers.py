@@ -20,7 +20,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "resources": set(),
     "safe": {"resources", "times"},
     "phonemes": set(),
-    "sound": {"phonemes"},
+    "sound": {"phonemes", "resources"},
     "times": set(),
     "ages": {"errors", "model"},
     "config": {"errors"},

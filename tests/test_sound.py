@@ -9,6 +9,7 @@ from pipeline.sound import (
     dictionary_sounds,
     encode,
     is_known,
+    own_sounds,
     similarities,
     similarity,
     sounds_of,
@@ -39,6 +40,12 @@ def test_the_dictionary_is_searched_from_end_to_end(word: str, arpabet: str) -> 
 
 def test_a_word_with_two_pronunciations_has_both() -> None:
     assert {encode("AH"), encode("EY")} == set(dictionary_sounds("a"))
+
+
+def test_our_own_pronunciations_go_before_the_dictionary() -> None:
+    assert len(own_sounds()) > 100
+    assert sounds_of("psoas") == (encode("S OW AE S"),)
+    assert sounds_of("scalenes's") == (encode("S K EY L IY N Z Z"),)  # and carry endings
 
 
 @pytest.mark.parametrize("word", ["", "zzzzqq", "naïve", "\x00", "hip hip", "(2)", "aaaaaaaaaaaaaaaaaaaaaa"])

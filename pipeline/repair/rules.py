@@ -6,18 +6,16 @@ from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
 
-from pydantic import Field, field_validator
-
 from pipeline.errors import VocabularyError
 from pipeline.resources import data_path
-from pipeline.sound import encode, is_known
+from pipeline.sound import is_known, own_sounds
 from pipeline.vocabulary import Entry, english_words, read_rows
 
 _WORD_LISTS = (
     *("never", "numbers", "edges", "chat", "clinical", "examining", "fixed", "lay"),
     *("weighing", "kilos", "pounds", "birth"),
 )
-_OTHERS = ("also", "opposites", "sounds", "figures", "weights")
+_OTHERS = ("also", "opposites", "figures", "weights")
 
 
 class Figures(Entry):
@@ -68,25 +66,14 @@ class Row(Entry):
     words: str = ""
     phrases: tuple[str, ...] = ()
     pairs: tuple[tuple[str, str], ...] = ()
-    sounds: dict[str, str] = Field(default_factory=dict)
     figures: Figures | None = None
     weights: tuple[WeightBand, ...] = ()
     source: str
 
-    @field_validator("sounds")
-    @classmethod
-    def _arpabet(cls, value: dict[str, str]) -> dict[str, str]:
-        for word, arpabet in value.items():
-            try:
-                encode(arpabet)
-            except KeyError as error:
-                raise ValueError(f"{word}: unknown ARPAbet phoneme {error}") from error
-        return value
-
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """The loaded data: word lists by id, opposites by word, encoded sounds by word. Words are lower case."""
+    """The loaded data: word lists by id, opposites by word, our own pronunciations by word. Words are lower case."""
 
     words: Mapping[str, frozenset[str]]
     also: tuple[str, ...]
@@ -167,7 +154,7 @@ def _load(base: Path) -> Rules:
         words=MappingProxyType({name: frozenset(rows[name].words.split()) for name in _WORD_LISTS}),
         also=rows["also"].phrases,
         opposites=MappingProxyType(opposites),
-        sounds=MappingProxyType({word: encode(arpabet) for word, arpabet in rows["sounds"].sounds.items()}),
+        sounds=MappingProxyType(own_sounds()),
         figures=figures,
         weights=rows["weights"].weights,
         common=common,

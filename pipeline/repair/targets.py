@@ -89,7 +89,7 @@ class Lexicon:
 
     def sound(self, word: str) -> str:
         """The commonest sound of one word; "" where it holds no letter."""
-        return self.rules.sounds.get(word) or next(iter(sounds_of(word)), "")
+        return next(iter(sounds_of(word)), "")
 
     def _ways(self, words: tuple[str, ...]) -> Iterator[tuple[str, str]]:
         """A term that may be restored, and each trade word of it alone, with their sounds."""
@@ -104,7 +104,7 @@ class Lexicon:
 
     def _sounds(self, words: Iterable[str]) -> list[str]:
         """One sound, or two where a single word has two, of at least the shortest length."""
-        ways = [(self.rules.sounds[w],) if w in self.rules.sounds else sounds_of(w) or ("",) for w in words]
+        ways = [sounds_of(w) or ("",) for w in words]
         sounds = list(ways[0]) if len(ways) == 1 else ["".join(way[0] for way in ways)]
         return [sound for sound in sounds if len(sound) >= self.rules.figures.shortest]
 
