@@ -1,9 +1,9 @@
 """How words sound, and how far two sounds are apart.
 
 A sound is a string with one character a phoneme (``encode``), so that rapidfuzz can sift thousands of them; the finer
-weighted likeness is for those that stay. Pronunciations come from our own list (vocab/pronunciations.txt), then from the
-CMU Pronouncing Dictionary (Carnegie Mellon University, BSD licence; vocab/pronunciations.gz, searched as it stands:
-parsing it whole would cost more than a second), then from letter-to-sound rules. Stress is dropped.
+weighted likeness is for those that stay. Pronunciations come from our own list (vocab/pronunciations.txt), then from
+the CMU Pronouncing Dictionary (Carnegie Mellon University, BSD licence; vocab/pronunciations.gz, searched as it
+stands: parsing it whole would cost more than a second), then from letter-to-sound rules. Stress is dropped.
 """
 
 import gzip
