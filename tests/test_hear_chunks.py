@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.audio import RATE, open_sound
-from pipeline.hear.chunks import FRAME_MS, SoundChunk, cut, halves, part, speech_ranges
+from pipeline.hear.chunks import FRAME_MS, Cutter, SoundChunk, cut, halves, part, speech_ranges
 from pipeline.hear.guard import holes
 from pipeline.hear.words import TimedWord, utterances
 
@@ -129,3 +129,12 @@ def test_utterances_end_at_sentences_and_pauses_and_cover_all_words() -> None:
 
 def test_frames_are_what_the_detector_expects() -> None:
     assert FRAME_MS == 32
+
+
+def test_a_chunk_comes_soon_after_the_pause_that_ends_it(clip: Samples) -> None:
+    cutter = Cutter()
+    seen = [len(list(cutter.take(block))) for block in blocks_of(np.concatenate([clip, pause(30)]), RATE)]
+
+    assert sum(seen) == 1
+    assert seen.index(1) <= len(clip) // RATE + 3 + 10
+    assert list(cutter.end()) == []

@@ -1,7 +1,8 @@
 """Cut a stream of sound into chunks of at most 28 s at pauses, by voice activity, with memory flat.
 
-Silero's voice detector as carried by faster-whisper. It is run over blocks of a minute with a lead-in, always at the
-same places of the recording, so that a file and a live stream give the same chunks.
+Silero's voice detector as carried by faster-whisper. It is run over blocks of ten seconds with a lead-in, always at
+the same places of the recording, so that a file and a live stream give the same chunks; and a live stream gives them
+soon after they end.
 """
 
 import hashlib
@@ -16,7 +17,7 @@ import numpy.typing as npt
 RATE = 16_000
 FRAME = 512  # samples per voice-activity value (32 ms)
 FRAME_MS = 32
-_BLOCK = 1875  # frames: one minute
+_BLOCK = 312  # frames: ten seconds
 _LEAD = 188  # frames: six seconds, in which the detector settles
 _ON, _OFF = 0.35, 0.20  # quiet speech is lost at the usual 0.5
 _MIN_PAUSE = 7  # frames: 0.22 s, the pause between two sentences of a fast speaker
@@ -89,29 +90,17 @@ def speech_probabilities(pcm: Samples, lead: int = 0) -> npt.NDArray[np.float32]
 
 def cut(blocks: Iterable[Samples]) -> Iterator[SoundChunk]:
     """Yield the chunks of a stream of int16 blocks (16 kHz mono), each as soon as its end is certain."""
-    cutter = _Cutter()
-    for samples in _minutes(blocks):
-        yield from cutter.take(samples, last=len(samples) < _BLOCK * FRAME)
-
-
-def _minutes(blocks: Iterable[Samples]) -> Iterator[Samples]:
-    """The same samples in blocks of exactly one minute; the last one is shorter, perhaps empty."""
-    waiting: list[Samples] = []
-    held, size = 0, _BLOCK * FRAME
+    cutter = Cutter()
     for block in blocks:
-        waiting.append(block)
-        held += len(block)
-        while held >= size:
-            whole = np.concatenate(waiting)
-            yield whole[:size]
-            waiting, held = [whole[size:]], held - size
-    yield np.concatenate(waiting) if waiting else np.zeros(0, dtype=np.int16)
+        yield from cutter.take(block)
+    yield from cutter.end()
 
 
-class _Cutter:
-    """Holds the samples and voice values from the end of the last chunk on."""
+class Cutter:
+    """Takes a stream as it comes; holds the samples and voice values from the end of the last chunk on."""
 
     def __init__(self) -> None:
+        self._waiting: Samples = np.zeros(0, dtype=np.int16)
         self._pcm: Samples = np.zeros(0, dtype=np.int16)
         self._voice: npt.NDArray[np.float32] = np.zeros(0, dtype=np.float32)
         self._level: npt.NDArray[np.float32] = np.zeros(0, dtype=np.float32)
@@ -119,7 +108,18 @@ class _Cutter:
         self._scanned = 0  # frame number up to which loud stretches were looked for
         self._loud: list[tuple[Range, float]] = []  # frames of the recording, mean square
 
-    def take(self, samples: Samples, *, last: bool) -> Iterator[SoundChunk]:
+    def take(self, samples: Samples) -> Iterator[SoundChunk]:
+        """The chunks whose end became certain with these samples; their number does not matter."""
+        self._waiting = np.concatenate([self._waiting, samples])
+        while len(self._waiting) >= _BLOCK * FRAME:
+            block, self._waiting = self._waiting[: _BLOCK * FRAME], self._waiting[_BLOCK * FRAME :]
+            yield from self._block(block, last=False)
+
+    def end(self) -> Iterator[SoundChunk]:
+        """The chunks that are left when nothing follows."""
+        yield from self._block(self._waiting, last=True)
+
+    def _block(self, samples: Samples, *, last: bool) -> Iterator[SoundChunk]:
         if len(samples):
             lead = min(_LEAD, len(self._voice))
             joined = np.concatenate([self._pcm[len(self._pcm) - lead * FRAME :] if lead else self._pcm[:0], samples])
@@ -140,9 +140,12 @@ class _Cutter:
     def _next(self, last: bool) -> list[Range] | None:
         """The stretches of voice (frames held) of the next chunk; None where more sound is needed or none is left."""
         ranges = speech_ranges(self._voice)
-        if not ranges or (not last and len(self._voice) - ranges[0][0] < _MAX + _MIN_PAUSE):
+        if not ranges:
             return None
-        return _first_chunk(ranges, self._voice)
+        first = _first_chunk(ranges, self._voice)
+        follows = ranges[len(first)][0] if len(first) < len(ranges) else len(self._voice)
+        whole = last or follows - first[-1][1] > _MAX_GAP or len(self._voice) - ranges[0][0] >= _MAX + _MIN_PAUSE
+        return first if whole else None
 
     def _chunk(self, ranges: list[Range]) -> SoundChunk:
         first, end = ranges[0][0], ranges[-1][1]

@@ -6,7 +6,7 @@ no network is touched.
 
 import os
 import zlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,12 +20,14 @@ os.environ.setdefault("HF_HUB_OFFLINE", "1")
 
 FRAME_MS = 20  # one encoder position
 WINDOW_FRAMES = 3000  # 30 s of 10 ms feature frames: what the model was trained on
+SHORT_FRAMES = 1500  # half of it is encoded in a third of the time; the model then repeats itself now and then
 FREE_RECIPE = "beam 5, no time tokens, 28 s; version 1"  # names the settings of a pass without hotwords
 _TEMPERATURES = (0.0, 0.2, 0.4, 0.6, 0.8)
 _BEAM = 5
 _MAX_RATIO = 2.4  # zlib: more is a loop (threshold of the Whisper paper, section 4.5)
 _MIN_LOG_P = -1.0  # mean per token; the same source
 _MAX_LENGTH = 448
+_MAX_TOKENS = 9  # a second
 MAX_PREFIX = _MAX_LENGTH // 2 - 1  # tokens; the rest is room to write
 
 Samples = npt.NDArray[np.int16]
@@ -60,9 +62,20 @@ class Alignment:
 
 
 class Engine:
-    """One loaded model. ``device`` is cpu, cuda or auto; on the CPU int8, on a GPU float16."""
+    """One loaded model. ``device`` is cpu, cuda or auto; on the CPU int8, on a GPU float16.
 
-    def __init__(self, model: ModelFiles, *, device: str = "auto", threads: int = 0, language: str = "en") -> None:
+    ``between`` is called before each step of the model: what must not wait for a whole chunk is done there.
+    """
+
+    def __init__(
+        self,
+        model: ModelFiles,
+        *,
+        device: str = "auto",
+        threads: int = 0,
+        language: str = "en",
+        between: Callable[[], None] | None = None,
+    ) -> None:
         import ctranslate2
         import tokenizers
         from faster_whisper.feature_extractor import FeatureExtractor
@@ -70,6 +83,7 @@ class Engine:
         from faster_whisper.transcribe import get_suppressed_tokens
 
         self._storage = ctranslate2.StorageView
+        self._between = between or (lambda: None)
         if device == "auto":
             device = "cuda" if ctranslate2.get_cuda_device_count() else "cpu"
         try:
@@ -88,11 +102,12 @@ class Engine:
         self._suppressed = list(get_suppressed_tokens(self._tokenizer, [-1]))
         self._set_seed = ctranslate2.set_random_seed
 
-    def encode(self, pcm: Samples) -> Encoding:
-        """Encode at most 30 s of 16 kHz mono int16 samples."""
-        features = self._features(pcm.astype(np.float32) / 32768.0)[:, :WINDOW_FRAMES]
+    def encode(self, pcm: Samples, window: int = WINDOW_FRAMES) -> Encoding:
+        """Encode 16 kHz mono int16 samples, at most ``window`` frames of 10 ms."""
+        self._between()
+        features = self._features(pcm.astype(np.float32) / 32768.0)[:, :window]
         frames = features.shape[1]
-        features = np.pad(features, ((0, 0), (0, WINDOW_FRAMES - frames)))
+        features = np.pad(features, ((0, 0), (0, window - frames)))
         storage = self._storage.from_array(np.ascontiguousarray(features[None], dtype=np.float32))
         return Encoding(self._whisper.encode(storage), min(frames, len(pcm) // 160))
 
@@ -107,15 +122,18 @@ class Engine:
         head = [self._tokenizer.sot_prev, *prefix] if prefix else []
         return [*head, *self._tokenizer.sot_sequence]
 
-    def decode(self, encoding: Encoding, prefix: Sequence[int] = ()) -> Decoded:
+    def decode(self, encoding: Encoding, prefix: Sequence[int] = (), *, once: bool = False) -> Decoded:
         """Beam search for the likeliest text; warmer only where it loops or is very unsure.
 
-        ``prefix`` holds tokens of words likely to be said (at most MAX_PREFIX).
+        ``prefix`` holds tokens of words likely to be said (at most MAX_PREFIX). ``once``: never warmer, and no more
+        text than can be said in the time.
         """
+        longest = min(_MAX_LENGTH, len(prefix) + 16 + encoding.frames * _MAX_TOKENS // 100) if once else _MAX_LENGTH
         # Without time tokens the model writes on to the end of the chunk; with them it may stop at a sentence's start.
         prompt = [*self._prompt(prefix[:MAX_PREFIX]), self._tokenizer.no_timestamps]
         tries: list[Decoded] = []
-        for temperature in _TEMPERATURES:
+        for temperature in _TEMPERATURES[: 1 if once else None]:
+            self._between()
             self._set_seed(7)  # sampling must give the same text for the same sound
             how: dict[str, Any] = (
                 {"beam_size": 1, "num_hypotheses": 5, "sampling_topk": 0, "sampling_temperature": temperature}
@@ -125,7 +143,7 @@ class Engine:
             result = self._whisper.generate(
                 encoding.value,
                 [prompt],
-                max_length=_MAX_LENGTH,
+                max_length=longest,
                 return_scores=True,
                 return_no_speech_prob=True,
                 suppress_tokens=self._suppressed,
@@ -144,6 +162,7 @@ class Engine:
         """Lay a given text on the sound: the probability of each token, and when it begins."""
         if not tokens:
             return Alignment(np.zeros(0), np.zeros(0, dtype=np.int64), 0)
+        self._between()
         result = self._whisper.align(
             encoding.value, self._prompt(prefix[:MAX_PREFIX]), [list(tokens)], encoding.frames, median_filter_width=7
         )[0]

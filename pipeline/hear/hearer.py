@@ -6,7 +6,7 @@ A file and a live recording are two sources of the same stream of chunks.
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Protocol, TypeVar
@@ -43,13 +43,24 @@ class Source(Protocol):
         ...
 
 
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """One piece at first hearing, in ms of the recording. ``why``: it cannot be believed (noise, a loop), or ""."""
+
+    start_ms: int
+    end_ms: int
+    words: tuple[Word, ...]
+    why: str
+
+
 class Hearer:
     """One speech model and a vocabulary; build once, hear many recordings.
 
     ``keep`` is a folder for chunk results (None: nothing is kept, nothing resumes). ``refine`` puts misheard terms
     right while the sound of the chunk is at hand: it gets the transcript of one chunk and a scorer, and ``recipe``
     names what it does (another name, other results). ``likely``: words to listen for first. The model is loaded when
-    the first chunk needs it. Raises ModelError then where it cannot be.
+    the first chunk needs it. Raises ModelError then where it cannot be. ``between`` is called before each step of the
+    model, so that what presses is not kept waiting by a whole chunk.
     """
 
     def __init__(
@@ -63,9 +74,10 @@ class Hearer:
         likely: Sequence[str] = (),
         device: str = "auto",
         threads: int = 0,
+        between: Callable[[], None] | None = None,
     ) -> None:
         self._model, self._vocab = model, vocab
-        self._device, self._threads = device, threads
+        self._device, self._threads, self._between = device, threads, between
         self._refine, self._likely = refine, tuple(likely)
         self._kept = Kept(keep)
         what = [RECIPE, recipe, refine is not None, self._likely]
@@ -73,12 +85,17 @@ class Hearer:
 
     @cached_property
     def _listener(self) -> Listener:
-        engine = Engine(self._model, device=self._device, threads=self._threads)
+        engine = Engine(self._model, device=self._device, threads=self._threads, between=self._between)
         return Listener(engine, Terms(self._vocab), load_lists(), self._refine, self._likely)
 
     def load(self) -> None:
         """Load the model now and not with the first chunk. Raises ModelError."""
         _ = self._listener
+
+    def preview(self, piece: SoundChunk) -> Preview:
+        """What a piece sounds like at first hearing, after one pass; nothing is kept."""
+        words, why = self._listener.first(piece)
+        return Preview(piece.start_ms, piece.end_ms, tuple(words), why)
 
     def results(self, chunks: Iterable[SoundChunk]) -> Iterator[tuple[SoundChunk, ChunkResult]]:
         """Hear chunk after chunk; what is kept under the same key is taken as it is."""

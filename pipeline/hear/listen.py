@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from pipeline.hear import sides
 from pipeline.hear.chunks import SoundChunk, halves, part
-from pipeline.hear.engine import MAX_PREFIX, Decoded, Encoding, Engine
+from pipeline.hear.engine import MAX_PREFIX, SHORT_FRAMES, WINDOW_FRAMES, Decoded, Encoding, Engine
 from pipeline.hear.fuse import fuse
 from pipeline.hear.guard import fault, holes
 from pipeline.hear.lists import Lists
@@ -27,7 +27,7 @@ _ENGLISH_ENOUGH, _WEAK = 0.5, 0.6  # a chunk surer of English, and words surer t
 _TURN_MS = 500  # a pause in which the speaker may have changed
 
 
-Refine = Callable[[Transcript, ChunkScorer], Transcript]
+Refine = Callable[[Transcript, ChunkScorer | None], Transcript]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +74,19 @@ class Listener:
                     dropped = [d for d in dropped if not (low <= d.start_ms and d.end_ms <= high)]
                     dropped.append(_dropped(low, high, reason, " ".join(w.text for w in again.words)))
         return Listened(words, dropped, decoded)
+
+    def first(self, piece: SoundChunk) -> tuple[list[Word], str]:
+        """The free pass alone over a short piece, terms put right; and why it cannot be believed, or ""."""
+        short = len(piece.pcm) < SHORT_FRAMES * 160
+        for window in (SHORT_FRAMES, WINDOW_FRAMES)[0 if short else 1 :]:
+            encoding = self._engine.encode(piece.pcm, window)
+            skeleton, why = self._timed(piece, encoding, self._engine.decode(encoding, once=True), ())
+            if not why and not _twice([plain(word.text) for word in skeleton]):
+                break
+        words = fuse(skeleton, [], self._terms, ChunkScorer(self._engine, encoding), self._lists.kept)
+        if self._refine is not None and words and not why:
+            words = list(self._refine(_transcript(words), None).words)
+        return words, why
 
     def _timed(
         self, chunk: SoundChunk, encoding: Encoding, decoded: Decoded, prefix: Sequence[int]
@@ -123,6 +136,12 @@ class Listener:
             return False  # a trade term heard clearly may sound foreign by itself
         language, p, english = self._engine.language(self._engine.encode(piece.pcm))
         return language != "en" and p >= _FOREIGN and english <= _ENGLISH
+
+
+def _twice(words: Sequence[str]) -> bool:
+    """Whether a text is said, and then said again."""
+    half = len(words) // 2
+    return half > 0 and words[:half] == words[half : 2 * half]
 
 
 def _dropped(start: int, end: int, reason: str, text: str) -> Dropped:
