@@ -18,6 +18,7 @@ from pipeline.hear.models import ModelFiles
 
 os.environ.setdefault("HF_HUB_OFFLINE", "1")
 
+RATE = 16_000
 FRAME_MS = 20  # one encoder position
 WINDOW_FRAMES = 3000  # 30 s of 10 ms feature frames: what the model was trained on
 SHORT_FRAMES = 1500  # half of it is encoded in a third of the time; the model then repeats itself now and then
@@ -102,8 +103,11 @@ class Engine:
         self._suppressed = list(get_suppressed_tokens(self._tokenizer, [-1]))
         self._set_seed = ctranslate2.set_random_seed
 
-    def encode(self, pcm: Samples, window: int = WINDOW_FRAMES) -> Encoding:
-        """Encode 16 kHz mono int16 samples, at most ``window`` frames of 10 ms."""
+    def encode(self, pcm: Samples) -> Encoding:
+        """Encode at most 30 s of 16 kHz mono int16 samples."""
+        return self._encode(pcm, WINDOW_FRAMES)
+
+    def _encode(self, pcm: Samples, window: int) -> Encoding:
         self._between()
         features = self._features(pcm.astype(np.float32) / 32768.0)[:, :window]
         frames = features.shape[1]
@@ -122,41 +126,55 @@ class Engine:
         head = [self._tokenizer.sot_prev, *prefix] if prefix else []
         return [*head, *self._tokenizer.sot_sequence]
 
-    def decode(self, encoding: Encoding, prefix: Sequence[int] = (), *, once: bool = False) -> Decoded:
+    def glance(self, pcm: Samples, doubt: Callable[[Sequence[int]], bool]) -> tuple[Encoding, Decoded]:
+        """A short stretch at first sight: half a window where that is enough, the likeliest text and no second try.
+
+        ``doubt``: whether a text is to be decoded again on a whole window.
+        """
+        longest = min(_MAX_LENGTH, 16 + len(pcm) * _MAX_TOKENS // RATE)
+        if len(pcm) < SHORT_FRAMES * 160:
+            encoding = self._encode(pcm, SHORT_FRAMES)
+            decoded = self._generate(encoding, (), _TEMPERATURES[0], longest)
+            if decoded.ratio <= _MAX_RATIO and not doubt(decoded.tokens):
+                return encoding, decoded
+        encoding = self.encode(pcm)
+        return encoding, self._generate(encoding, (), _TEMPERATURES[0], longest)
+
+    def decode(self, encoding: Encoding, prefix: Sequence[int] = ()) -> Decoded:
         """Beam search for the likeliest text; warmer only where it loops or is very unsure.
 
-        ``prefix`` holds tokens of words likely to be said (at most MAX_PREFIX). ``once``: never warmer, and no more
-        text than can be said in the time.
+        ``prefix`` holds tokens of words likely to be said (at most MAX_PREFIX).
         """
-        longest = min(_MAX_LENGTH, len(prefix) + 16 + encoding.frames * _MAX_TOKENS // 100) if once else _MAX_LENGTH
-        # Without time tokens the model writes on to the end of the chunk; with them it may stop at a sentence's start.
-        prompt = [*self._prompt(prefix[:MAX_PREFIX]), self._tokenizer.no_timestamps]
         tries: list[Decoded] = []
-        for temperature in _TEMPERATURES[: 1 if once else None]:
-            self._between()
-            self._set_seed(7)  # sampling must give the same text for the same sound
-            how: dict[str, Any] = (
-                {"beam_size": 1, "num_hypotheses": 5, "sampling_topk": 0, "sampling_temperature": temperature}
-                if temperature
-                else {"beam_size": _BEAM}
-            )
-            result = self._whisper.generate(
-                encoding.value,
-                [prompt],
-                max_length=longest,
-                return_scores=True,
-                return_no_speech_prob=True,
-                suppress_tokens=self._suppressed,
-                **how,
-            )[0]
-            ids = result.sequences_ids[0]
-            text = tuple(token for token in ids if token < self._tokenizer.eot)
-            log_p = result.scores[0] * len(ids) / (len(ids) + 1)
-            ratio = compression(self.text(text))
-            tries.append(Decoded(text, log_p, ratio, result.no_speech_prob, temperature))
-            if ratio <= _MAX_RATIO and log_p >= _MIN_LOG_P:
+        for temperature in _TEMPERATURES:
+            tries.append(self._generate(encoding, prefix, temperature, _MAX_LENGTH))
+            if tries[-1].ratio <= _MAX_RATIO and tries[-1].log_p >= _MIN_LOG_P:
                 return tries[-1]
         return max((t for t in tries if t.ratio <= _MAX_RATIO), key=lambda t: t.log_p, default=tries[0])
+
+    def _generate(self, encoding: Encoding, prefix: Sequence[int], temperature: float, longest: int) -> Decoded:
+        self._between()
+        # Without time tokens the model writes on to the end of the chunk; with them it may stop at a sentence's start.
+        prompt = [*self._prompt(prefix[:MAX_PREFIX]), self._tokenizer.no_timestamps]
+        self._set_seed(7)  # sampling must give the same text for the same sound
+        how: dict[str, Any] = (
+            {"beam_size": 1, "num_hypotheses": 5, "sampling_topk": 0, "sampling_temperature": temperature}
+            if temperature
+            else {"beam_size": _BEAM}
+        )
+        result = self._whisper.generate(
+            encoding.value,
+            [prompt],
+            max_length=longest,
+            return_scores=True,
+            return_no_speech_prob=True,
+            suppress_tokens=self._suppressed,
+            **how,
+        )[0]
+        ids = result.sequences_ids[0]
+        text = tuple(token for token in ids if token < self._tokenizer.eot)
+        log_p = result.scores[0] * len(ids) / (len(ids) + 1)
+        return Decoded(text, log_p, compression(self.text(text)), result.no_speech_prob, temperature)
 
     def align(self, encoding: Encoding, tokens: Sequence[int], prefix: Sequence[int] = ()) -> Alignment:
         """Lay a given text on the sound: the probability of each token, and when it begins."""

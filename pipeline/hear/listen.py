@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from pipeline.hear import sides
 from pipeline.hear.chunks import SoundChunk, halves, part
-from pipeline.hear.engine import MAX_PREFIX, SHORT_FRAMES, WINDOW_FRAMES, Decoded, Encoding, Engine
+from pipeline.hear.engine import MAX_PREFIX, Decoded, Encoding, Engine
 from pipeline.hear.fuse import fuse
 from pipeline.hear.guard import fault, holes
 from pipeline.hear.lists import Lists
@@ -27,7 +27,7 @@ _ENGLISH_ENOUGH, _WEAK = 0.5, 0.6  # a chunk surer of English, and words surer t
 _TURN_MS = 500  # a pause in which the speaker may have changed
 
 
-Refine = Callable[[Transcript, ChunkScorer | None], Transcript]
+Refine = Callable[[Transcript, ChunkScorer], Transcript]
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,15 +77,12 @@ class Listener:
 
     def first(self, piece: SoundChunk) -> tuple[list[Word], str]:
         """The free pass alone over a short piece, terms put right; and why it cannot be believed, or ""."""
-        short = len(piece.pcm) < SHORT_FRAMES * 160
-        for window in (SHORT_FRAMES, WINDOW_FRAMES)[0 if short else 1 :]:
-            encoding = self._engine.encode(piece.pcm, window)
-            skeleton, why = self._timed(piece, encoding, self._engine.decode(encoding, once=True), ())
-            if not why and not _twice([plain(word.text) for word in skeleton]):
-                break
-        words = fuse(skeleton, [], self._terms, ChunkScorer(self._engine, encoding), self._lists.kept)
+        encoding, decoded = self._engine.glance(piece.pcm, lambda tokens: _twice(self._engine.text(tokens)))
+        skeleton, why = self._timed(piece, encoding, decoded, ())
+        scorer = ChunkScorer(self._engine, encoding)
+        words = fuse(skeleton, [], self._terms, scorer, self._lists.kept)
         if self._refine is not None and words and not why:
-            words = list(self._refine(_transcript(words), None).words)
+            words = list(self._refine(_transcript(words), scorer).words)
         return words, why
 
     def _timed(
@@ -138,8 +135,9 @@ class Listener:
         return language != "en" and p >= _FOREIGN and english <= _ENGLISH
 
 
-def _twice(words: Sequence[str]) -> bool:
-    """Whether a text is said, and then said again."""
+def _twice(text: str) -> bool:
+    """Whether something is said, and then said again."""
+    words = text.lower().split()
     half = len(words) // 2
     return half > 0 and words[:half] == words[half : 2 * half]
 
