@@ -2,7 +2,20 @@
 
 from datetime import date, time
 
-from pipeline.model import Age, Edit, Extraction, Frozen, Infant, Item, Note, Recording, Remark, Stretch, Transcript
+from pipeline.model import (
+    Age,
+    Changes,
+    Edit,
+    Extraction,
+    Frozen,
+    Infant,
+    Item,
+    Note,
+    Recording,
+    Remark,
+    Stretch,
+    Transcript,
+)
 
 
 class PastVisit(Frozen):
@@ -63,9 +76,11 @@ class Drafted(Frozen):
     """What the stages made of a visit: derived, and made again at any time from its VisitRecord.
 
     ``transcript``: the words as they hold now (the stored ones with corrections and doubts); the items rest on them.
+    ``changes``: what a person did to the lines; the items are as they stand after it.
     """
 
     transcript: Transcript
     extraction: Extraction
     remarks: tuple[Remark, ...]
     note: Note
+    changes: Changes = Changes()

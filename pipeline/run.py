@@ -1,6 +1,6 @@
 """The jobs, composed of the stages: hear or read the words, extract, draft.
 
-    sound ──hear──repair──> words ──extract──> items ──check──> remarks ──draft──> note
+    sound ──hear──repair──> words ──correct──extract──amend──> items ──check──> remarks ──draft──> note
 
 What is kept on record, and how, is composed in ``visits.py``: extraction must start without a database.
 """
@@ -141,12 +141,15 @@ def json_bytes(data: object) -> bytes:
 
 
 def derive(record: VisitRecord, stages: Stages) -> Drafted:
-    """Draft a visit from what is on record of it. Pure: also what a rebuild uses."""
+    """Draft a visit from what is on record of it, a person's edits included. Pure: also what a rebuild uses."""
+    edits = stages.standing(record.edits)
+    record = record.model_copy(update={"edits": edits})
     heard = record.transcript if record.stretches is None else record.transcript.within(record.stretches)
-    words = heard if record.written else stages.doubt(heard, record.age)  # what was typed was not misheard
-    extraction = stages.extract(words, record.age)
+    meant, unattached = stages.correct(heard, edits)
+    words = meant if record.written else stages.doubt(meant, record.age)  # what was typed was not misheard
+    extraction, changes = stages.amend(stages.extract(words, record.age), words, edits, unattached)
     age = stages.age(record, extraction.items)
-    remarks = stages.check(record, extraction, words, age)
+    remarks = changes.answered(stages.check(record, extraction, words, age))
     seen = stages.not_looked_at(record, extraction.items, words, age)
-    note = stages.draft(record, extraction, remarks, words, age, seen)
-    return Drafted(transcript=words, extraction=extraction, remarks=remarks, note=note)
+    note = stages.draft(record, extraction, remarks, words, age, seen, changes)
+    return Drafted(transcript=words, extraction=extraction, remarks=remarks, note=note, changes=changes)

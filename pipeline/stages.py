@@ -5,13 +5,13 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from pipeline import __version__
 from pipeline.config import Config
-from pipeline.model import Age, Extraction, Item, Note, Recording, Remark, Transcript
+from pipeline.model import Age, Changes, Edit, Extraction, Item, Note, Recording, Remark, Transcript, Unattached
 from pipeline.records import PastVisit, VisitRecord
 from pipeline.vocabulary import Vocabulary
 
@@ -55,8 +55,23 @@ class Stages(Protocol):
     def doubt(self, transcript: Transcript, age: Age | None) -> Transcript:
         """Mark what may have been heard otherwise, given the age."""
 
+    def standing(self, edits: tuple[Edit, ...]) -> tuple[Edit, ...]:
+        """The edits that hold after every undo and redo."""
+
+    def correct(self, transcript: Transcript, edits: tuple[Edit, ...]) -> tuple[Transcript, tuple[Unattached, ...]]:
+        """The words as a person put them right."""
+
     def extract(self, transcript: Transcript, age: Age | None) -> Extraction:
         """The items of a transcript."""
+
+    def amend(
+        self,
+        extraction: Extraction,
+        words: Transcript,
+        edits: tuple[Edit, ...],
+        unattached: tuple[Unattached, ...],
+    ) -> tuple[Extraction, Changes]:
+        """The lines as a person put them right."""
 
     def age(self, record: VisitRecord, items: tuple[Item, ...]) -> Age | None:
         """The age on record, else as told in the visit."""
@@ -79,6 +94,7 @@ class Stages(Protocol):
         words: Transcript,
         age: Age | None,
         not_looked_at: tuple[NotLookedAt, ...],
+        changes: Changes,
     ) -> Note:
         """The note."""
 
@@ -149,8 +165,34 @@ class ShippedStages:
 
         return doubt_numbers(transcript, age)
 
+    def standing(self, edits: tuple[Edit, ...]) -> tuple[Edit, ...]:
+        from pipeline.amend import standing
+
+        return standing(edits)
+
+    def correct(self, transcript: Transcript, edits: tuple[Edit, ...]) -> tuple[Transcript, tuple[Unattached, ...]]:
+        from pipeline.amend import correct
+
+        return correct(transcript, edits)
+
+    @cached_property
+    def _extract(self) -> Callable[[Transcript, Age | None], Extraction]:
+        """Remembers the last few: an edit of a line leaves the words as they were."""
+        return lru_cache(maxsize=4)(lambda transcript, age: self._extractor.extract(transcript, age=age))
+
     def extract(self, transcript: Transcript, age: Age | None) -> Extraction:
-        return self._extractor.extract(transcript, age=age)
+        return self._extract(transcript, age)
+
+    def amend(
+        self,
+        extraction: Extraction,
+        words: Transcript,
+        edits: tuple[Edit, ...],
+        unattached: tuple[Unattached, ...],
+    ) -> tuple[Extraction, Changes]:
+        from pipeline.amend import amend
+
+        return amend(extraction, words, edits, unattached)
 
     def age(self, record: VisitRecord, items: tuple[Item, ...]) -> Age | None:
         from pipeline.check import age_at_visit
@@ -204,6 +246,7 @@ class ShippedStages:
         words: Transcript,
         age: Age | None,
         not_looked_at: tuple[NotLookedAt, ...],
+        changes: Changes,
     ) -> Note:
         from pipeline.check import caution_texts
         from pipeline.draft import draft_note
@@ -218,6 +261,7 @@ class ShippedStages:
             visit=record.visit,
             vocab=self.vocab,
             coverage=not_looked_at,
+            changes=changes,
             cautions=caution_texts(extraction.items, self._norms, record.previous),
             audio_sha256=record.recording.sha256,
             audio_type=record.recording.media_type,

@@ -11,9 +11,12 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+from pipeline.amend import amend, correct, standing
 from pipeline.errors import InputError
 from pipeline.model import (
     Age,
+    Changes,
+    Edit,
     Extraction,
     Infant,
     Item,
@@ -26,6 +29,7 @@ from pipeline.model import (
     Section,
     Side,
     Transcript,
+    Unattached,
     Urgency,
     item_id,
     span_of,
@@ -186,6 +190,21 @@ class PlainStages:
     def doubt(self, transcript: Transcript, age: Age | None) -> Transcript:
         return transcript
 
+    def standing(self, edits: tuple[Edit, ...]) -> tuple[Edit, ...]:
+        return standing(edits)
+
+    def correct(self, transcript: Transcript, edits: tuple[Edit, ...]) -> tuple[Transcript, tuple[Unattached, ...]]:
+        return correct(transcript, edits)
+
+    def amend(
+        self,
+        extraction: Extraction,
+        words: Transcript,
+        edits: tuple[Edit, ...],
+        unattached: tuple[Unattached, ...],
+    ) -> tuple[Extraction, Changes]:
+        return amend(extraction, words, edits, unattached)
+
     def extract(self, transcript: Transcript, age: Age | None) -> Extraction:
         self.ages.append(age)
         words = [word.text.strip(".,").lower() for word in transcript.words]
@@ -217,6 +236,7 @@ class PlainStages:
         words: Transcript,
         age: Age | None,
         not_looked_at: tuple[NotLookedAt, ...],
+        changes: Changes,
     ) -> Note:
         return drafted(record, extraction.items).note
 

@@ -29,7 +29,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "vocabulary": {"errors", "model", "phonemes", "resources"},
     "vtt": {"errors", "model"},
 }
-STAGES = {"audio", "hear", "repair", "extract", "check", "draft", "render", "store"}
+STAGES = {"audio", "hear", "repair", "extract", "amend", "check", "draft", "render", "store"}
 JOBS = {  # part -> what it may use beside the ground
     "stages": STAGES,
     "search": {"store"},

@@ -185,7 +185,7 @@ def test_own_words_show_what_was_unsure_and_what_was_taken_back(page: Page) -> N
 
 def test_points_stand_under_their_line_and_are_counted(page: Page) -> None:
     assert "Which side? None was said." in page.text
-    assert "4 points to check before signing" in page.text
+    assert "5 points to check before signing" in page.text
     assert page.text.count("Which side? None was said.") == 2  # under its line, and among the points
 
 

@@ -8,10 +8,24 @@ from pipeline.draft.places import place_lines
 from pipeline.draft.points import absent_points, loose_points, points_of, remark_points, resting_on, unsure_words
 from pipeline.draft.presence import present_lines
 from pipeline.draft.wording import Part, Wording, load_wording
-from pipeline.model import Age, Extraction, Infant, Item, Line, Note, Remark, Section, Transcript, Urgency
+from pipeline.model import (
+    Age,
+    Changes,
+    Extraction,
+    Infant,
+    Item,
+    Line,
+    Note,
+    Point,
+    Remark,
+    Section,
+    Transcript,
+    Urgency,
+)
 from pipeline.vocabulary import Vocabulary
 
 _MARKING = (Urgency.WATCH, Urgency.REFER, Urgency.SAME_DAY, Urgency.EMERGENCY)
+CHECK = "check:"  # before the id of a remark or a point: its line among the points to check
 _LOOKED_AT = "looked_at"
 _CONFLICT = "conflict"  # a remark that asks about both lines says it with more words
 
@@ -28,6 +42,7 @@ def draft_note(
     vocab: Vocabulary,
     wording: Wording | None = None,
     coverage: Iterable[tuple[str, str, str]] | None = None,
+    changes: Changes | None = None,
     cautions: tuple[str, ...] = (),
     audio_sha256: str | None = None,
     audio_type: str | None = None,
@@ -40,21 +55,26 @@ def draft_note(
     (line ids ``place:<state>:<place>:<side>``); a line made from one item has that item's id.
 
     wording: the shipped one where None. coverage: (label, state, reason) of what the visit should have looked at; what
-    is ``looked_at`` is left out; None leaves the section ``not_looked_at`` out. cautions: the one over the whole note
+    is ``looked_at`` is left out; None leaves the section ``not_looked_at`` out. changes: what a person did; an answered
+    point is not repeated in ``check``. cautions: the one over the whole note
     first. Remarks of the safeguarding class stay
     in ``Note.remarks`` for the review page and appear in no line.
     """
     wording = wording or load_wording()
     writer = LineWriter(vocab, wording)
     parts = _Parts(wording, vocab)
-    placed = [(item, parts.of(item)) for item in extraction.items]
+    done = changes or Changes()
+    placed = [(item, parts.of(item, done.moved.get(item.id))) for item in extraction.items]
     late = _after_treatment(extraction.items)
     compared = {item for r in remarks if r.urgency is Urgency.ASK and len(r.items) > 1 for item in r.items}
     lines: dict[str, list[tuple[Item, Line]]] = {}
     for item, part in placed:
         unsure = unsure_words(item, transcript)
         weighty = resting_on(unsure, extraction.trace.get(item.id, ()))
-        points = points_of(item, weighty, transcript, wording, lacks_structure=writer.lacks_structure(item))
+        own = item.id in done.written  # who typed a line has looked at it
+        points = points_of(
+            item, () if own else weighty, transcript, wording, lacks_structure=writer.lacks_structure(item)
+        )
         line = Line(
             id=item.id,
             text=writer.text(
@@ -65,8 +85,13 @@ def draft_note(
             ),
             items=(item.id,),
             spans=item.evidence,
-            checks=tuple(text for code, text in points.items() if code != _CONFLICT or item.id not in compared),
+            points=tuple(
+                Point(id=(key := f"{code}:{item.id}"), code=code, text=text, answer=done.answer(key))
+                for code, text in points.items()
+                if (code != _CONFLICT or item.id not in compared) and not done.settles(item.id, code)
+            ),
             unsure_words=unsure,
+            written=done.written.get(item.id),
         )
         lines.setdefault(part, []).append((item, line))
     present = present_lines(extraction.items, transcript, wording)
@@ -75,8 +100,14 @@ def draft_note(
     made["check"] = (
         *remark_points(remarks),
         *_line_points(parts, made),
-        *absent_points(extraction.items, someone_named=bool(present), wording=wording),
-        *loose_points(extraction, transcript, wording),
+        *(
+            line
+            for line in (
+                *absent_points(extraction.items, someone_named=bool(present), wording=wording),
+                *loose_points(extraction, transcript, wording),
+            )
+            if not done.answer(line.id.removeprefix(CHECK))
+        ),
     )
     made["not_looked_at"] = _not_looked_at(coverage or (), wording)
     made["places"] = _places(extraction.items, remarks, writer, vocab, wording)
@@ -111,8 +142,10 @@ class _Parts:
         self._concept_order = {concept: place for place, concept in enumerate(vocab.concepts)}
         self._site_order = {site: place for place, site in enumerate(vocab.sites)}
 
-    def of(self, item: Item) -> str:
-        """The id of the part an item's line stands in."""
+    def of(self, item: Item, moved: str | None) -> str:
+        """The id of the part an item's line stands in; ``moved``: where a person put it."""
+        if moved in self._by_id:
+            return moved
         family = item.concept.partition(".")[0] + ".*"
         part = self._concepts.get(item.concept) or self._concepts.get(family) or self._kinds[item.kind]
         if self._by_id[part].kind == "finding" and item.site in self._vocab.sites:
@@ -172,12 +205,18 @@ def _after_treatment(items: Iterable[Item]) -> set[str]:
 
 
 def _line_points(parts: _Parts, made: dict[str, tuple[Line, ...]]) -> list[Line]:
-    """Every line with points, once more among the points to check, in the order of the note."""
+    """Every open point of a line, with its line, among the points to check, in the order of the note."""
     return [
-        Line(id=f"check:{line.id}", text=f"{line.text}: {' '.join(line.checks)}", items=line.items, spans=line.spans)
+        Line(
+            id=f"{CHECK}{point.id}",
+            text=f"{line.text}: {point.text}",
+            items=line.items,
+            spans=line.spans,
+        )
         for part in parts.all
         for line in made.get(part.id, ())
-        if line.checks
+        for point in line.points
+        if not point.answer
     ]
 
 

@@ -77,8 +77,8 @@ def _slots(code: str, item: Item, at: list[Word], transcript: Transcript) -> dic
 
 
 def remark_points(remarks: Iterable[Remark]) -> list[Line]:
-    """The remarks that ask, those that block signing first. Safeguarding ones never stand in a note's lines."""
-    asking = [r for r in remarks if not r.safeguarding and (r.blocks_signing or r.urgency in _ASKING)]
+    """The open remarks that ask, those that block signing first. Safeguarding ones never stand in a note's lines."""
+    asking = [r for r in remarks if r.open and not r.safeguarding and (r.blocks_signing or r.urgency in _ASKING)]
     asking.sort(key=lambda remark: not remark.blocks_signing)
     return [
         Line(

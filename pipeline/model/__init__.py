@@ -8,13 +8,18 @@ transcript. Seconds and quotes are derived. Nothing here reads a file or a clock
 """
 
 from pipeline.model.edits import (
+    SETTLED_BY,
     Anchor,
     Answer,
+    Changes,
     ChunkKey,
     Edit,
     LineEdit,
     Recording,
     RecordingLogEntry,
+    Redo,
+    Unattached,
+    Undo,
     WordCorrection,
 )
 from pipeline.model.items import (
@@ -47,6 +52,7 @@ from pipeline.model.notes import (
     Line,
     Mark,
     Note,
+    Point,
     Remark,
     Section,
     Urgency,
@@ -65,11 +71,13 @@ from pipeline.model.words import (
 )
 
 __all__ = [
+    "SETTLED_BY",
     "Age",
     "Anchor",
     "Answer",
     "Carer",
     "Change",
+    "Changes",
     "Chunk",
     "ChunkKey",
     "ClauseAccount",
@@ -90,8 +98,10 @@ __all__ = [
     "Mark",
     "Note",
     "Onset",
+    "Point",
     "Recording",
     "RecordingLogEntry",
+    "Redo",
     "Remark",
     "Reporter",
     "Retract",
@@ -105,6 +115,8 @@ __all__ = [
     "Suggestion",
     "TraceStep",
     "Transcript",
+    "Unattached",
+    "Undo",
     "Upsert",
     "Urgency",
     "Word",

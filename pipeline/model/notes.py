@@ -62,7 +62,10 @@ class Mark(StrEnum):
 
 
 class Remark(Frozen):
-    """One point raised about the findings. ``id`` = rule id + sorted evidence anchors (``RF29:hip:left``)."""
+    """One point raised about the findings. ``id`` = rule id + sorted evidence anchors (``RF29:hip:left``).
+
+    ``answer``: what the clinician said to it; "" where it is open.
+    """
 
     id: str
     rule: str
@@ -79,6 +82,31 @@ class Remark(Frozen):
     blocks_signing: bool = False
     safeguarding: bool = False
     choices: tuple[str, ...] = ()
+    answer: str = ""
+
+    @property
+    def danger(self) -> bool:
+        """Whether it is a danger sign."""
+        return self.urgency in (Urgency.EMERGENCY, Urgency.SAME_DAY, Urgency.REFER)
+
+    @property
+    def blocks(self) -> bool:
+        """Whether it must be answered before signing."""
+        return self.blocks_signing or self.urgency in (Urgency.EMERGENCY, Urgency.SAME_DAY)
+
+    @property
+    def open(self) -> bool:
+        """Whether it waits for an answer."""
+        return not self.answer and (self.danger or self.blocks_signing or self.urgency is Urgency.ASK)
+
+
+class Point(Frozen):
+    """One thing to check about a line, a stretch or the visit. ``id`` stays as long as what it rests on."""
+
+    id: str
+    code: str
+    text: str
+    answer: str = ""
 
 
 class Line(Frozen):
@@ -88,9 +116,14 @@ class Line(Frozen):
     text: str
     items: tuple[str, ...] = ()
     spans: tuple[Span, ...] = ()
-    checks: tuple[str, ...] = ()
+    points: tuple[Point, ...] = ()
     unsure_words: tuple[int, ...] = ()
     written: str | None = None  # "written 18:40 for 10:00" where a person typed the line
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """The points that are open."""
+        return tuple(point.text for point in self.points if not point.answer)
 
 
 class Section(Frozen):

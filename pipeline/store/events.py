@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, TypeAdapter, ValidationError
 
 from pipeline.errors import StoreError
-from pipeline.model import Age, Answer, Frozen, Infant, LineEdit, Recording, Stretch, WordCorrection
+from pipeline.model import Age, Answer, Frozen, Infant, LineEdit, Recording, Redo, Stretch, Undo, WordCorrection
 
 
 class InfantEntered(Frozen):
@@ -175,6 +175,8 @@ Payload = Annotated[
     | LineEdit
     | WordCorrection
     | Answer
+    | Undo
+    | Redo
     | Signed
     | Addendum
     | Contact

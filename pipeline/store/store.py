@@ -17,7 +17,7 @@ from ulid import ULID
 
 from pipeline.errors import InputError, NotFoundError, StoreError
 from pipeline.files import private_folder
-from pipeline.model import Age, Answer, Infant, LineEdit, Recording, Transcript, WordCorrection
+from pipeline.model import Age, Answer, Infant, LineEdit, Recording, Redo, Transcript, Undo, WordCorrection
 from pipeline.records import Drafted, PastVisit, VisitOnRecord, VisitRecord
 from pipeline.store import schema
 from pipeline.store.blobs import Blobs, StagedBlobs
@@ -221,7 +221,7 @@ class Store:
             transcript_sha256=row.sha256,
             stretches=row.stretches,
             at=row.at,
-            edits=tuple(e for e in edits if isinstance(e, LineEdit | WordCorrection | Answer)),
+            edits=tuple(e for e in edits if isinstance(e, LineEdit | WordCorrection | Answer | Undo | Redo)),
             previous=previous_visits(connection, row.infant, row.day, visit),
             known_names=known_names(connection, row.infant, visit),
         )
