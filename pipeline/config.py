@@ -25,15 +25,17 @@ Jurisdiction = Literal["unknown", "allowed", "restricted", "prohibited"]
 
 
 class Settings(BaseModel):
-    """``settings.toml``: unknown names are faults. ``model``: folder of another speech model.
+    """``settings.toml``: unknown names are faults. ``model``: name or folder of another speech model.
 
+    ``device``: what it runs on; auto takes an NVIDIA GPU where there is one.
     ``jurisdiction``: what the law where the practice is says of manipulating an infant's spine. ``lock_minutes``: the
     pages lock after so long without a key, a touch or a click.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    model: Path | None = None
+    model: str | None = None
+    device: Literal["auto", "cpu", "cuda"] = "auto"
     jurisdiction: Jurisdiction = "unknown"
     lock_minutes: int = Field(default=10, ge=1, le=240)
 
@@ -49,6 +51,11 @@ class Config:
     def notes(self) -> Path:
         """The notes as files, a folder a visit: what a search plays."""
         return self.home / "notes"
+
+    @property
+    def models(self) -> Path:
+        """Larger speech models that were added or fetched; need not exist."""
+        return self.home / "models"
 
     @property
     def own_words(self) -> Path:

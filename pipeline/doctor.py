@@ -52,7 +52,7 @@ def _model(config: Config) -> Finding:
     try:
         from pipeline.hear import chosen_model
 
-        model = chosen_model(config.settings.model)
+        model = chosen_model(config.settings.model, config.models)
     except HandspokenError as error:
         return Finding(what=what, state=str(error), good=False)
     return Finding(what=what, state=f"{model.name}, SHA-256 {model.sha256[:16]}…, in {model.folder}")

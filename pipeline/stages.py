@@ -118,9 +118,10 @@ class ShippedStages:
         from pipeline.repair import repaired
 
         return Hearer(
-            chosen_model(self._config.settings.model),
+            chosen_model(self._config.settings.model, self._config.models),
             self.vocab,
             keep=cache_folder(),
+            device=self._config.settings.device,
             recipe=REPAIR_RECIPE,
             refine=lambda heard, scorer: repaired(heard, self.vocab, scorer),
         )

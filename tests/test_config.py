@@ -20,12 +20,13 @@ def test_the_environment_names_the_home(tmp_path: Path, monkeypatch: pytest.Monk
 
 def test_settings_are_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HANDSPOKEN_HOME", str(tmp_path))
-    (tmp_path / "settings.toml").write_text('model = "/models/larger"\n')
+    (tmp_path / "settings.toml").write_text('model = "/models/larger"\ndevice = "cpu"\n')
 
-    assert Path("/models/larger") == load_config().settings.model
+    settings = load_config().settings
+    assert (settings.model, settings.device) == ("/models/larger", "cpu")
 
 
-@pytest.mark.parametrize("text", ["model = ", 'modell = "x"', "model = 3", b"\xff\xfe"])
+@pytest.mark.parametrize("text", ["model = ", 'modell = "x"', "model = 3", 'device = "tpu"', b"\xff\xfe"])
 def test_faults_in_settings_name_the_file(text: str | bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("HANDSPOKEN_HOME", str(tmp_path))
     (tmp_path / "settings.toml").write_bytes(text if isinstance(text, bytes) else text.encode())

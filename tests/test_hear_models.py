@@ -49,7 +49,7 @@ def test_a_damaged_cache_is_noticed_and_made_anew(joined: ModelFiles, harm: str)
             file.write(bytes([byte[0] ^ 1]))
         os.utime(path, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))  # neither size nor time betrays it
     again = embedded_model(joined.folder.parent.parent)
-    assert models._sha256(again.folder / path.name) == models._SHA256[path.name]
+    assert models.file_sha256(again.folder / path.name) == models._SHA256[path.name]
     assert not list(again.folder.glob(".*"))
 
 

@@ -32,6 +32,7 @@ app = typer.Typer(
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON object and nothing else.")]
 Gestation = Annotated[int | None, typer.Option(help="Completed weeks of gestation at birth.", metavar="WEEKS")]
+Model = Annotated[str | None, typer.Option("--model", help="Another speech model: its name, or a folder.")]
 AgeOption = Annotated[str | None, typer.Option(help='Age at the visit, such as "9 weeks" or "3 months corrected".')]
 
 
@@ -67,12 +68,17 @@ def _handspoken(
         raise typer.Exit
 
 
-def ready() -> tuple["Config", "ShippedStages"]:
+def ready(model: str | None = None) -> tuple["Config", "ShippedStages"]:
+    """Settings and stages; ``model`` goes before the one in the settings."""
+    from dataclasses import replace
+
     from pipeline.config import load_config
     from pipeline.stages import ShippedStages
     from pipeline.vocabulary import load_vocabulary
 
     config = load_config()
+    if model is not None:
+        config = replace(config, settings=config.settings.model_copy(update={"model": model}))
     return config, ShippedStages(load_vocabulary(personal=config.own_words), config)
 
 

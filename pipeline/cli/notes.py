@@ -10,6 +10,7 @@ from pipeline.cli.app import (
     AgeOption,
     Gestation,
     Json,
+    Model,
     Sex,
     app,
     end_folder,
@@ -32,6 +33,7 @@ def draft(
     gestation: Gestation = None,
     on: Annotated[str | None, typer.Option(help="Day of the visit; today if not given.", metavar="DATE")] = None,
     to: Annotated[Path | None, typer.Option(help="A folder for a copy of the note's files.", metavar="FOLDER")] = None,
+    model: Model = None,
     as_json: Json = False,
 ) -> None:
     """Draft the note of a visit and keep the visit on record."""
@@ -49,7 +51,7 @@ def draft(
         gestation_weeks=gestation,
         on=parse_date(on, "visit date") if on is not None else None,
     )
-    config, stages = ready()
+    config, stages = ready(model)
     with progress_bar("Listening") as progress:
         done = run_draft(source, told, config, stages, today=date.today(), to=to, on_progress=progress)
     from pipeline.show import done_lines
@@ -62,13 +64,14 @@ def draft(
 def transcribe(
     audio: Annotated[Path, typer.Argument(metavar="AUDIO", help="A sound or video file.")],
     output: Annotated[Path | None, typer.Option("--output", "-o", metavar="WORDS.vtt", help="Write WebVTT.")] = None,
+    model: Model = None,
     as_json: Json = False,
 ) -> None:
     """Write down the words of a recording with their times."""
     from pipeline.run import transcribe as run_transcribe
     from pipeline.vtt import write_vtt
 
-    _, stages = ready()
+    _, stages = ready(model)
     with progress_bar("Listening") as progress:
         source = run_transcribe(audio, output, stages, progress)
     if as_json:

@@ -54,7 +54,7 @@ def embedded_model(cache: Path | None = None) -> ModelFiles:
     """
     folder = (cache or cache_folder()) / "models" / f"{EMBEDDED_NAME}-{_SHA256['model.bin'][:8]}"
     for name, wanted in _SHA256.items():
-        if _sha256(folder / name) != wanted:
+        if file_sha256(folder / name) != wanted:
             _write(folder / name, _packaged(name), wanted)
     return ModelFiles(folder, EMBEDDED_NAME, _SHA256["model.bin"])
 
@@ -64,18 +64,13 @@ def model_at(folder: Path) -> ModelFiles:
     for name in ("model.bin", "config.json", "tokenizer.json"):
         if not (folder / name).is_file():
             raise ModelError(f"{folder}: holds no {name}, so it is not a speech model in CTranslate2 form.")
-    digest = _sha256(folder / "model.bin")
+    digest = file_sha256(folder / "model.bin")
     if digest is None:
         raise ModelError(f"{folder / 'model.bin'}: cannot be read. Check who may read it.")
     return ModelFiles(folder, folder.resolve().name, digest)
 
 
-def chosen_model(folder: Path | None) -> ModelFiles:
-    """The model in ``folder``, or the one that comes with the program. Raises ModelError."""
-    return model_at(folder) if folder is not None else embedded_model()
-
-
-def _sha256(path: Path) -> str | None:
+def file_sha256(path: Path) -> str | None:
     """SHA-256 of a file; None where it is not there or cannot be read."""
     try:
         with path.open("rb") as file:

@@ -12,6 +12,7 @@ from pipeline.show.lines import (
     link_lines,
     plays,
 )
+from pipeline.show.speech_models import kept_lines, model_lines
 
 __all__ = [
     "NOTE_PAGE",
@@ -22,6 +23,8 @@ __all__ = [
     "found_lines",
     "item_line",
     "item_lines",
+    "kept_lines",
     "link_lines",
+    "model_lines",
     "plays",
 ]
