@@ -38,7 +38,7 @@ JOBS = {  # part -> what it may use beside the ground
     "demo": {"run", "stages", "visits"},
     "review": {"store"},
     "doctor": {"hear", "store"},  # asks both how they are
-    "speech_models": {"hear"},
+    "speechmodels": {"hear"},
 }
 FACES = {  # no stage among them: a face parses, calls a job and shows what came back
     "cli": {*JOBS, "show", "web"},

@@ -12,7 +12,7 @@ from pipeline.show.lines import (
     link_lines,
     plays,
 )
-from pipeline.show.speech_models import kept_lines, model_lines
+from pipeline.show.speechmodels import kept_lines, model_lines
 
 __all__ = [
     "NOTE_PAGE",

@@ -18,7 +18,7 @@ def list_(as_json: Json = False) -> None:
     """Show the speech models on this computer, and which one is used."""
     from pipeline.config import load_config
     from pipeline.show import model_lines
-    from pipeline.speech_models import list_models
+    from pipeline.speechmodels import list_models
 
     models = list_models(load_config())
     print_lines([json_text([m.model_dump() for m in models])] if as_json else model_lines(models))
@@ -34,7 +34,7 @@ def add(
     """Keep a copy of a speech model that lies on this computer."""
     from pipeline.config import load_config
     from pipeline.show import kept_lines
-    from pipeline.speech_models import add_model
+    from pipeline.speechmodels import add_model
 
     print_lines(kept_lines(add_model(folder, name, load_config())))
 
@@ -47,8 +47,8 @@ def fetch(
     """Fetch a speech model over the network: the only command that uses it, and it asks first."""
     from pipeline.config import load_config
     from pipeline.show import kept_lines
-    from pipeline.speech_models import fetch as run_fetch
-    from pipeline.speech_models import names_to_fetch
+    from pipeline.speechmodels import fetch as run_fetch
+    from pipeline.speechmodels import names_to_fetch
 
     if name is None:
         print_lines(names_to_fetch())

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from conftest import Ended
 
-from pipeline import speech_models
+from pipeline import speechmodels
 
 
 @pytest.fixture
@@ -49,7 +49,7 @@ def test_fetch_asks_before_it_uses_the_network(
     def never(*_: object) -> None:
         raise AssertionError
 
-    monkeypatch.setattr(speech_models, "fetch_model", never)
+    monkeypatch.setattr(speechmodels, "fetch_model", never)
     ended = handspoken("model", "fetch", "small.en")  # nobody answers
     assert ended.code == 1
     assert "This uses the network" in ended.out + ended.err

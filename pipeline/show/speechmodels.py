@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from pipeline.speech_models import SpeechModelLine
+    from pipeline.speechmodels import SpeechModelLine
 
 
 def model_lines(models: "tuple[SpeechModelLine, ...]") -> Iterator[str]:
