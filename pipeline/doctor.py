@@ -13,7 +13,7 @@ from pipeline.model import Frozen
 from pipeline.store import Store
 from pipeline.vocabulary import load_vocabulary
 
-PACKAGES = ("av", "ctranslate2", "faster-whisper", "sqlalchemy", "pydantic")
+PACKAGES = ("av", "ctranslate2", "faster-whisper", "spacy", "sqlalchemy", "pydantic")
 LITTLE_ROOM = 1 << 30  # bytes; an hour of sound takes about 100 MB
 
 

@@ -127,7 +127,7 @@ def test_searching_an_empty_record_says_what_to_do(handspoken: Handspoken, tmp_p
     assert not (tmp_path / "home").exists()
 
 
-HEAVY = {"faster_whisper", "ctranslate2", "av", "onnxruntime", "numpy", "alembic"}
+HEAVY = {"spacy", "faster_whisper", "ctranslate2", "av", "onnxruntime", "numpy", "alembic"}
 
 
 @pytest.mark.parametrize(

@@ -56,6 +56,7 @@ OWNERS = {  # library -> the only parts that may use it
     "uvicorn": {"web"},
     "sqlalchemy": {"store"},
     "sqlite3": {"store"},
+    "spacy": {"extract"},
     "typer": {"cli"},
     "webvtt": {"vtt"},
     "yaml": {"vocabulary"},

@@ -3,7 +3,9 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
+
+import spacy
 
 from pipeline.model import Word
 from pipeline.vocabulary import Vocabulary
@@ -39,13 +41,17 @@ class Token:
 
 @dataclass
 class Tokeniser:
-    """Splits words into pieces ("t4-t6" two, "don't" two); they are cached, for speech repeats itself."""
+    """Splits words by spaCy's blank English rules, and what those leave together ("t4-t6", "3,400", "5lb").
+
+    The pieces of a word are cached, for speech repeats itself.
+    """
 
     vocab: Vocabulary
     _cache: dict[str, tuple[tuple[str, ...], Stop]] = field(default_factory=dict)
     _stems: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        self._split: Any = spacy.blank("en").tokenizer  # compiled code without types
         together = (say.split() for say in self.vocab.listed("run_together"))
         self._together = {"".join(parts).replace("'", ""): parts for parts in together}  # "dont", "cannot"
         self._keep = self.vocab.listed("uncut")
@@ -98,7 +104,9 @@ class Tokeniser:
             if mark.isalnum() or mark == "'":
                 break
             stop = _STOPS.get(mark, stop)
-        pieces = tuple(part for piece in _PIECE.findall(clean) for part in self._parts(piece))
+        rough = [clean] if clean.startswith("'") else [token.text for token in self._split(clean)]  # "'m" of a cue
+        found = (piece for token in rough for piece in _PIECE.findall(token))
+        pieces = tuple(part for piece in found for part in self._parts(piece))
         if len(self._cache) < _MAX_CACHE:
             self._cache[text] = pieces, stop
         return pieces, stop
