@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import takewhile
 
 from pipeline.extract.lexicon import CueReading, Hit
 from pipeline.extract.marks import Mark, Marked
@@ -41,16 +42,21 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
         said = [t.text for t in marked.tokens[hit.a : hit.b]][-1:] == ["said"]
         if said and len(after) >= 2 and after[0].kind == after[1].kind:
             after = after[1:]
+        words = " ".join(t.text for t in marked.tokens[hit.a : hit.b])
         if not after:
-            words = " ".join(t.text for t in marked.tokens[hit.a : hit.b])
             doubts += [hit.a] if words in doubting else []
             continue
+        restated = list(takewhile(lambda m: _said_before(marks, m, hit.a), after))
+        after = after[len(restated) :] or after[:1]
         right = after[0]
         wrong = _same_kind_before(marks, right, hit.a)
         if wrong is not None:
             repaired.append((wrong.a, right.b))
             marks[marks.index(wrong)] = _instead(wrong, right)
-            marks.remove(right)
+            for mark in (*restated, right):
+                marks.remove(mark)
+        elif words in doubting and right.kind == "number":
+            continue  # "I'm getting, hang on, sixty-five": a pause before the number
         elif not any(m.b <= hit.a and m.kind in ("result", "concept") for m in marks):
             pending.append(right)
     return Mended(
@@ -66,6 +72,12 @@ def _bare_no(marked: Marked) -> list[Hit[CueReading]]:
         for k, token in enumerate(marked.tokens)
         if k and token.text == "no" and token.stop == "," and marked.tokens[k - 1].stop == ","
     ]
+
+
+def _said_before(marks: Sequence[Mark], mark: Mark, cue: int) -> bool:
+    """ "C1 is rotated left. Correction, C1 is rotated right.": what stays is said again, only the side is new."""
+    near = [m for m in marks if m.b <= cue and cue - m.b <= BEFORE and m.kind == mark.kind]
+    return mark.kind != "number" and bool(near) and _value(near[-1]) == _value(mark)
 
 
 def _same_kind_before(marks: Sequence[Mark], right: Mark, cue: int) -> Mark | None:

@@ -22,8 +22,12 @@ class Idle:
 
     def is_idle(self, mark: Mark) -> bool:
         """Whether the mark is left out of the frames."""
-        checks = (self._discourse, self._away, self._stranger, self._gain, self._existential)
+        checks = (self._discourse, self._away, self._stranger, self._gain, self._existential, self._speakers_own)
         return any(check(mark) for check in checks)
+
+    def _speakers_own(self, mark: Mark) -> bool:
+        """ "resting my hands on the diaphragm": the hands that work are not the ones looked at."""
+        return mark.kind == "site" and mark.a > self._clause.a and self._tokens[mark.a - 1].text == "my"
 
     def _existential(self, mark: Mark) -> bool:
         """ "There's no lump": the "there" finds nothing."""
