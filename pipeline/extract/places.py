@@ -11,6 +11,7 @@ FAR = 50
 OTHER = {"left": "right", "right": "left"}
 VIEWER = {"viewer_left": "left", "viewer_right": "right"}  # "over your left arm": the parent's own side
 SEATED = ("test.", "reflex.")
+WITHHELD = "technique.withheld"
 NAMED_ONLY = ("plan.refer", "plan.imaging", "advice.return_if")
 
 
@@ -133,7 +134,7 @@ class Places:
                 return (replace(same, side=lead) if lead else same,)
             return (Target(concept.site, lead, None, any(t.plural for t in fitting)),)
         held = [t for t in focus if self.distance(concept, t.site) is not None]
-        if concept.id == "technique.withheld" and not pointed:
+        if concept.id == WITHHELD and not pointed:
             return (Target("whole_body"),)  # "I'm not treating her today"
         if held:
             return tuple(replace(t, side=lead) if lead else t for t in held)

@@ -10,7 +10,7 @@ from pipeline.extract.lexicon import Reading
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.measures import by_unit, value_of
 from pipeline.extract.naming import heading, not_asked_for, points
-from pipeline.extract.places import FAR, OTHER, SEATED, VIEWER, Places
+from pipeline.extract.places import FAR, OTHER, SEATED, VIEWER, WITHHELD, Places
 from pipeline.extract.results import fit_result, is_good, opposite
 from pipeline.model import Kind
 from pipeline.vocabulary import Concept, Vocabulary
@@ -39,7 +39,8 @@ class Resolver(Places):
                 continue  # how a treatment went is no treatment
             at = site if site is not None else focus_site
             near = self.distance(concept, at)
-            if near is None or (near == FAR and at is None and concept.site is None):
+            nowhere = near == FAR and at is None and concept.site is None and concept.id != WITHHELD
+            if near is None or nowhere:
                 if concept.site is None or (site is not None and site not in self.vocab.site_line(concept.site)):
                     continue
                 if concept.kind == "finding" and (several or mark.word in self.unseated):
