@@ -6,6 +6,8 @@ from pipeline.extract.clauses import Clause
 from pipeline.extract.marks import Marked
 from pipeline.model import Change, Dose, Onset, SourceRole
 
+LESS_IS_WORSE = ("poor", "reduced", "weak", "good")
+
 
 def source_role(marked: Marked, clause: Clause) -> SourceRole | None:
     """Who told it, where the speech says so ("grandma says")."""
@@ -14,12 +16,13 @@ def source_role(marked: Marked, clause: Clause) -> SourceRole | None:
     return None
 
 
-def change(marked: Marked, clause: Clause, b: int) -> Change | None:
-    """Compared with before: the last such words up to token ``b``."""
+def change(marked: Marked, clause: Clause, b: int, result: str | None) -> Change | None:
+    """Compared with before: the last such words up to token ``b``. Less tight is better, less fed is worse."""
     last: Change | None = None
     for value, hit in marked.cued("change", clause.a, clause.b):
         if hit.a < b + 4:
-            last = value  # type: ignore[assignment]
+            less_of_it = value == "better" and marked.tokens[hit.a].text == "less" and result in LESS_IS_WORSE
+            last = "worse" if less_of_it else value  # type: ignore[assignment]
     return last
 
 

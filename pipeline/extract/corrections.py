@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import takewhile
 
 from pipeline.extract.lexicon import CueReading, Hit
@@ -46,7 +47,7 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
         if not after:
             doubts += [hit.a] if words in doubting else []
             continue
-        restated = list(takewhile(lambda m: _said_before(marks, m, hit.a), after))
+        restated = list(takewhile(partial(_said_before, marks, hit.a), after))
         after = after[len(restated) :] or after[:1]
         right = after[0]
         wrong = _same_kind_before(marks, right, hit.a)
@@ -74,7 +75,7 @@ def _bare_no(marked: Marked) -> list[Hit[CueReading]]:
     ]
 
 
-def _said_before(marks: Sequence[Mark], mark: Mark, cue: int) -> bool:
+def _said_before(marks: Sequence[Mark], cue: int, mark: Mark) -> bool:
     """ "C1 is rotated left. Correction, C1 is rotated right.": what stays is said again, only the side is new."""
     near = [m for m in marks if m.b <= cue and cue - m.b <= BEFORE and m.kind == mark.kind]
     return mark.kind != "number" and bool(near) and _value(near[-1]) == _value(mark)

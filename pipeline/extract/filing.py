@@ -89,7 +89,7 @@ class Filing:
             degree=draft.degree,
             reporter="caregiver" if told or role in ("mother", "father", "other_carer") else "clinician",
             source_role=role,
-            change=annotate.change(marked, clause, draft.b) if not own else None,
+            change=annotate.change(marked, clause, draft.b, draft.result) if not own else None,
             dose=annotate.dose(marked, *self._dose_range(draft, clause)) if own else None,
             onset=annotate.onset(marked, clause) if told and draft.value is None else None,
             reason=annotate.reason(marked, self._clauses) if draft.result in ("not_assessed", "withheld") else None,
