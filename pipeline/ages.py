@@ -18,6 +18,7 @@ TERM_WEEKS = 37
 FULL_WEEKS = 40
 CORRECTED_UNTIL_DAYS = 730
 GESTATION_RANGE = (22, 44)  # completed weeks; outside it a typing slip is likelier (common practice, no source)
+AGE_DISAGREES_DAYS = 31  # an age said in months and a birth date on record may differ by that much
 MAX_YEARS = 6  # the norms end before it; "18 years" for "18 weeks" is refused
 DAYS = {"d": 1.0, "wk": 7.0, "mo": 30.4375, "y": 365.25}  # a month = 365.25 / 12 days, as the WHO day tables count
 _UNITS = {name[0]: name for name in DAYS}
@@ -58,6 +59,21 @@ def age_from_birth(born: date, on: date, gestation_weeks: int | None = None) -> 
     if days > MAX_YEARS * DAYS["y"]:
         raise InputError(f"birth date {born} is more than {MAX_YEARS} years before the visit on {on}; check the year.")
     return Age(days=days, corrected_days=corrected(days, check_gestation(gestation_weeks)))
+
+
+def age_on(day: date, born: date | None, gestation_weeks: int | None, said: str | None) -> Age | None:
+    """The age on the day of a visit, by what was said of it, else by the birth date; None where neither is known.
+
+    Raises InputError where the two disagree by more than ``AGE_DISAGREES_DAYS``, or one of them cannot be.
+    """
+    typed = parse_age(said, gestation_weeks) if said is not None else None
+    counted = age_from_birth(born, day, gestation_weeks) if born is not None else None
+    if typed and counted and abs(typed.days - counted.days) > AGE_DISAGREES_DAYS:
+        raise InputError(
+            f"age {typed.as_said} does not go with the birth date {born}: on {day} that is {counted.days} days. "
+            "Check the age, the day of the visit and the infant."
+        )
+    return typed or counted
 
 
 def corrected(days: int, gestation_weeks: int | None) -> int | None:

@@ -58,6 +58,11 @@ class Config:
         return self.home / "models"
 
     @property
+    def blobs(self) -> Path:
+        """Recordings, transcripts and attached files, each named by its content."""
+        return self.home / "blobs"
+
+    @property
     def own_words(self) -> Path:
         """The clinician's own vocabulary layer; need not exist."""
         return self.home / "vocab"

@@ -39,6 +39,33 @@ class VisitOnRecord(Frozen):
     signed: bool
 
 
+class VisitEntry(Frozen):
+    """A visit as it was entered; ``recording`` and ``transcript_sha256`` (the newest) are None until there is one."""
+
+    id: str
+    infant: Infant
+    day: date
+    at: time | None = None
+    age: Age | None = None
+    recording: Recording | None = None
+    stretches: tuple[Stretch, ...] | None = None
+    transcript_sha256: str | None = None
+    signed: bool = False
+
+
+class ContactEntry(Frozen):
+    """A dated entry that is no visit; ``files``: (SHA-256, name, bytes) of what came with it."""
+
+    id: str
+    infant: str
+    day: date
+    at: time | None = None
+    what: str
+    text: str
+    visit: str | None = None
+    files: tuple[tuple[str, str, int], ...] = ()
+
+
 class VisitRecord(Frozen):
     """All that is on record of a visit and that its draft follows from. ``edits`` in the order they were made.
 

@@ -17,7 +17,7 @@ from pipeline.errors import HandspokenError, InputError
 from pipeline.files import blocks_of, private_folder, write_atomic
 from pipeline.model import Extraction, Recording, Transcript, contract_json
 from pipeline.records import Drafted, VisitRecord
-from pipeline.stages import Copy, Progress, Stages
+from pipeline.stages import Progress, Stages
 from pipeline.vtt import read_vtt, write_vtt
 
 TRANSCRIPT_SUFFIX = ".vtt"
@@ -30,17 +30,16 @@ class Source:
     path: Path
     transcript: Transcript
     recording: Recording
-    copy: Copy | None
 
 
 # ---------------------------------------------------------------- words
 
 
-def read_source(path: Path, stages: Stages, on_progress: Progress | None, *, copy: bool) -> Source:
+def read_source(path: Path, stages: Stages, on_progress: Progress | None) -> Source:
     """The words of a sound file or of a WebVTT transcript, misheard terms put right. Raises InputError, ModelError."""
     if path.suffix.lower() != TRANSCRIPT_SUFFIX or path.is_dir():
-        heard = stages.hear(path, on_progress, copy=copy)
-        return Source(path, stages.repair(heard.transcript), heard.recording, heard.copy)
+        heard = stages.hear(path, on_progress)
+        return Source(path, stages.repair(heard.transcript), heard.recording)
     transcript = read_words(path)
     recording = Recording(
         id=transcript.recording,
@@ -49,7 +48,7 @@ def read_source(path: Path, stages: Stages, on_progress: Progress | None, *, cop
         duration_ms=transcript.duration_ms,
         source_name=path.name,
     )
-    return Source(path, stages.repair(transcript), recording, None)
+    return Source(path, stages.repair(transcript), recording)
 
 
 def read_words(path: Path) -> Transcript:
@@ -64,7 +63,7 @@ def transcribe(path: Path, to: Path | None, stages: Stages, on_progress: Progres
     """Hear a sound file and write its words as WebVTT to ``to``. Raises InputError, ModelError, StoreError."""
     if to is not None and not to.absolute().parent.is_dir():
         raise InputError(f"{to}: there is no folder {to.parent}; make it or name another place.")
-    source = read_source(path, stages, on_progress, copy=False)
+    source = read_source(path, stages, on_progress)
     if to is not None:
         write_atomic(to, write_vtt(source.transcript).encode())
     return source

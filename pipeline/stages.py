@@ -11,7 +11,19 @@ from typing import TYPE_CHECKING, Protocol
 
 from pipeline import __version__
 from pipeline.config import Config
-from pipeline.model import Age, Changes, Edit, Extraction, Item, Note, Recording, Remark, Transcript, Unattached
+from pipeline.model import (
+    Age,
+    Changes,
+    Edit,
+    Extraction,
+    Item,
+    Note,
+    Recording,
+    Remark,
+    Stretch,
+    Transcript,
+    Unattached,
+)
 from pipeline.records import PastVisit, VisitRecord
 from pipeline.vocabulary import Vocabulary
 
@@ -34,11 +46,10 @@ class Copy:
 
 @dataclass(frozen=True)
 class Heard:
-    """A sound file after hearing. ``recording.torn`` says what of it was lost; ``copy`` is None where not asked for."""
+    """A sound file after hearing. ``recording.torn`` says what of it was lost."""
 
     transcript: Transcript
     recording: Recording
-    copy: Copy | None
 
 
 class Stages(Protocol):
@@ -46,8 +57,11 @@ class Stages(Protocol):
 
     vocab: Vocabulary
 
-    def hear(self, path: Path, on_progress: Progress | None, *, copy: bool) -> Heard:
+    def hear(self, path: Path, on_progress: Progress | None) -> Heard:
         """Hear a sound file. Raises InputError, ModelError."""
+
+    def copy(self, sound: Path, stretches: tuple[Stretch, ...] | None) -> Copy:
+        """The sound as a note carries it, silent outside the stretches where there are any. Raises InputError."""
 
     def repair(self, transcript: Transcript) -> Transcript:
         """Put misheard trade terms right."""
@@ -138,14 +152,13 @@ class ShippedStages:
 
         return load_norms()
 
-    def hear(self, path: Path, on_progress: Progress | None, *, copy: bool) -> Heard:
-        from pipeline.audio import compact_copy, open_sound
+    def hear(self, path: Path, on_progress: Progress | None) -> Heard:
+        from pipeline.audio import open_sound
 
         sound = open_sound(path)
         if on_progress is not None:
             on_progress(0, sound.duration_ms)
         transcript = self._hearer.hear(sound, on_progress=on_progress)
-        made = compact_copy(sound.blocks()) if copy else None
         recording = Recording(
             id=transcript.recording,
             sha256=sound.sha256,
@@ -154,7 +167,13 @@ class ShippedStages:
             source_name=path.name,
             torn=sound.torn,
         )
-        return Heard(transcript, recording, Copy(made.data, made.media_type) if made else None)
+        return Heard(transcript, recording)
+
+    def copy(self, sound: Path, stretches: tuple[Stretch, ...] | None) -> Copy:
+        from pipeline.audio import compact_copy, open_sound
+
+        made = compact_copy(open_sound(sound).blocks(), stretches)
+        return Copy(made.data, made.media_type)
 
     def repair(self, transcript: Transcript) -> Transcript:
         from pipeline.repair import repaired
@@ -267,6 +286,7 @@ class ShippedStages:
             audio_sha256=record.recording.sha256,
             audio_type=record.recording.media_type,
             program=f"handspoken {__version__}",
+            written=record.written,
         )
 
     def render(self, note: Note, words: Transcript, copy: Copy | None) -> dict[str, bytes]:

@@ -4,19 +4,21 @@ Nothing is changed by a job that fails: input is read first, files are written u
 changed as a whole, and only then do the files get their names.
 """
 
+from collections.abc import Iterable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
-from pipeline.ages import age_from_birth, check_gestation, parse_age
+from pipeline.ages import age_from_birth, age_on, check_gestation
 from pipeline.config import Config
 from pipeline.errors import InputError
-from pipeline.files import check_place, staged
-from pipeline.model import Age, Infant, contract_json
-from pipeline.records import Drafted, VisitRecord
+from pipeline.files import Staged, check_place, staged
+from pipeline.model import Infant, Stretch, contract_json
+from pipeline.records import Drafted, VisitEntry, VisitRecord
 from pipeline.run import Source, derive, extraction_json, json_bytes, read_source
-from pipeline.stages import Progress, Stages
+from pipeline.stages import Copy, Progress, Stages
 from pipeline.store import Store, Writing, new_id
 from pipeline.store.events import (
     InfantEntered,
@@ -28,12 +30,12 @@ from pipeline.store.events import (
 )
 from pipeline.vtt import write_vtt
 
-AGE_DISAGREES_DAYS = 31  # an age said in months and a birth date on record may differ by that much
+SOUNDS = ("audio/", "video/")  # media types of what was spoken and not written
 
 
 @dataclass(frozen=True)
 class Told:
-    """What the person said about the visit beside the recording; None = not said."""
+    """What the person said about the visit beside the recording; None = not said. ``visit``: one opened by hand."""
 
     infant: str | None = None
     age: str | None = None
@@ -41,6 +43,7 @@ class Told:
     sex: Literal["female", "male"] | None = None
     gestation_weeks: int | None = None
     on: date | None = None
+    visit: str | None = None
 
 
 @dataclass(frozen=True)
@@ -79,12 +82,6 @@ class Done:
         }
 
 
-def rebuild(config: Config, stages: Stages) -> int:
-    """Make all derived tables again from events and blobs; returns the number of visits. Raises StoreError."""
-    with Store(config.home) as store:
-        return store.rebuild(lambda record: derive(record, stages))
-
-
 def draft(
     path: Path,
     told: Told,
@@ -105,33 +102,68 @@ def draft(
         raise InputError(f"visit date {on} lies in the future; check --on.")
     for place in (config.home, *([to] if to else [])):
         check_place(place)
-    known = Store(config.home) if Store.exists(config.home) else None
-    try:
+    copy: Copy | None = None
+    stretches: tuple[Stretch, ...] | None = None
+    with ExitStack() as stack:
+        known = stack.enter_context(Store(config.home)) if Store.exists(config.home) else None
         _infant_for(told, known, on)  # what cannot be filed is said before the long hearing
-        _age_for(told, None, on)
-        source = read_source(path, stages, on_progress, copy=True)
-        record, before = _visit_for(told, source, known, on)
-        drafted = derive(record, stages)
-        files = stages.render(drafted.note, drafted.transcript, source.copy)
-        files["words.vtt"] = write_vtt(drafted.transcript).encode()
-        files["items.json"] = json_bytes(extraction_json(drafted.extraction))
-        folder = config.notes / record.visit
+        age_on(on, None, told.gestation_weeks, told.age)
+        source = read_source(path, stages, on_progress)
+        if source.recording.media_type.startswith(SOUNDS):
+            filed = known.visit_of(source.recording.id) if known else None
+            stretches = known.visit(filed).stretches if known and filed else None
+            copy = stages.copy(path, stretches)
         with staged() as batch:
-            for place in (folder, to) if to else (folder,):
-                for name, data in files.items():
-                    batch.write(place / name, data)
-            with known or Store(config.home) as store, store.writing() as unit:
-                record, changed = _file(unit, record, before, source)
-                unit.put_draft(record, drafted)
+            store = known or stack.enter_context(Store(config.home))
+            with store.writing() as unit:
+                visit, before, changed = _file(unit, told, source, on)
+                unit.blobs.publish()
+                record, drafted = _redraft(unit, visit, stages)
+                if copy and record.stretches != stretches:
+                    copy = stages.copy(path, record.stretches)
+                files = _note_files(drafted, stages, copy)
+                folder = config.notes / visit
+                for place in (folder, to) if to else (folder,):
+                    for name, data in files.items():
+                        batch.write(place / name, data)
                 redrafted = _draft_others(unit, record, stages, everything=bool(changed))
             batch.publish()
-    finally:
-        if known:
-            known.close()
-    return Done(record, drafted, to or folder, tuple(files), before is not None, changed, redrafted)
+    return Done(record, drafted, to or folder, tuple(files), before, changed, redrafted)
 
 
-def _infant_for(told: Told, store: Store | None, on: date, filed: Infant | None = None) -> Infant:
+def _note_files(drafted: Drafted, stages: Stages, copy: Copy | None) -> dict[str, bytes]:
+    """The files of a draft by name."""
+    files = stages.render(drafted.note, drafted.transcript, copy)
+    files["words.vtt"] = write_vtt(drafted.transcript).encode()
+    files["items.json"] = json_bytes(extraction_json(drafted.extraction))
+    return files
+
+
+def redraft(unit: Writing, batch: Staged, config: Config, stages: Stages, visits: Iterable[str]) -> tuple[date, ...]:
+    """Draft visits again, the oldest first, and stage their files; returns their days.
+
+    What is signed stays as it was signed; only the record behind it is drafted again.
+    """
+    days = []
+    for _, visit in sorted({(unit.visit(visit).day, visit) for visit in visits}):
+        record, drafted = _redraft(unit, visit, stages)
+        days.append(record.day)
+        if not unit.visit(visit).signed:
+            spoken = record.recording.media_type.startswith(SOUNDS)
+            copy = stages.copy(unit.blob(record.recording.sha256), record.stretches) if spoken else None
+            for name, data in _note_files(drafted, stages, copy).items():
+                batch.write(config.notes / visit / name, data)
+    return tuple(days)
+
+
+def _redraft(unit: Writing, visit: str, stages: Stages) -> tuple[VisitRecord, Drafted]:
+    record = unit.record(visit)
+    drafted = derive(record, stages)
+    unit.put_draft(record, drafted)
+    return record, drafted
+
+
+def _infant_for(told: Told, store: Store | Writing | None, on: date, filed: Infant | None = None) -> Infant:
     """The infant as known plus what is said now. Raises InputError where the two cannot be of one infant."""
     if told.infant is not None and (not told.infant.strip() or len(told.infant) > 80 or not told.infant.isprintable()):
         raise InputError("--infant: give a code name of 1 to 80 printable characters.")
@@ -171,46 +203,6 @@ def _infant_for(told: Told, store: Store | None, on: date, filed: Infant | None 
     )
 
 
-def _age_for(told: Told, infant: Infant | None, on: date) -> Age | None:
-    """The age at the visit, by what was typed or the birth date. Raises InputError where the two disagree."""
-    weeks = told.gestation_weeks if infant is None else infant.gestation_weeks
-    born = told.born if infant is None else infant.born
-    typed = parse_age(told.age, weeks) if told.age is not None else None
-    counted = age_from_birth(born, on, weeks) if born is not None else None
-    if typed and counted and abs(typed.days - counted.days) > AGE_DISAGREES_DAYS:
-        raise InputError(
-            f"age {typed.as_said} does not go with the birth date {born}: on {on} that is {counted.days} days. "
-            "Check --age, --on and --infant."
-        )
-    return typed or counted
-
-
-def _visit_for(told: Told, source: Source, store: Store | None, on: date) -> tuple[VisitRecord, VisitRecord | None]:
-    """The visit as it is to stand, and as it stands on record now where the recording is filed already."""
-    visit = store.visit_of(source.recording.id) if store else None
-    before = store.record(visit) if store and visit else None
-    day = before.day if before and told.on is None else on
-    infant = _infant_for(told, store, day, before.infant if before else None)
-    age = _age_for(told, infant, day)
-    if before and age is None:
-        age = before.age
-    visit = before.visit if before else new_id()
-    previous, known_names = store.known_before(infant.id, day, visit) if store else ((), ())
-    record = VisitRecord(
-        visit=visit,
-        infant=infant,
-        day=day,
-        age=age,
-        recording=before.recording if before else source.recording,
-        transcript=source.transcript,
-        transcript_sha256="",
-        edits=before.edits if before else (),
-        previous=previous,
-        known_names=known_names,
-    )
-    return record, before
-
-
 def _draft_others(unit: Writing, record: VisitRecord, stages: Stages, *, everything: bool) -> tuple[date, ...]:
     """Draft the infant's other visits again where this one changes what they rest on; returns their days."""
     beside = unit.drafted_visits(infant=record.infant.id, recording=record.recording.id)
@@ -223,11 +215,16 @@ def _draft_others(unit: Writing, record: VisitRecord, stages: Stages, *, everyth
     return tuple(day for _, day in others)
 
 
-def _file(
-    unit: Writing, record: VisitRecord, before: VisitRecord | None, source: Source
-) -> tuple[VisitRecord, tuple[str, ...]]:
-    """Append what is new about the visit; returns it as it is on record now, and what was put right."""
-    visit, infant = record.visit, record.infant
+def _file(unit: Writing, told: Told, source: Source, on: date) -> tuple[str, bool, tuple[str, ...]]:
+    """Append what is new; returns the visit, whether the recording was on record before, and what was put right."""
+    recording = source.recording
+    filed = unit.visit_of(recording.id)
+    entry = unit.visit(filed) if filed else _opened(unit, told)
+    day = entry.day if entry and told.on is None else on
+    infant = _infant_for(told, unit, day, entry.infant if entry else None)
+    age = age_on(day, infant.born, infant.gestation_weeks, told.age)
+    if entry and age is None:
+        age = entry.age
     changed = []
     known = unit.infant(infant.id)
     if known is None:
@@ -235,23 +232,35 @@ def _file(
     elif known != infant:
         unit.append(InfantRevised(infant=infant), infant=infant.id)
         changed.append("what is known of the infant")
-    if before is None:
-        opened = VisitOpened(visit=visit, infant=infant.id, day=record.day, age=record.age)
+    visit = entry.id if entry else new_id()
+    if entry is None:
+        opened = VisitOpened(visit=visit, infant=infant.id, day=day, age=age)
         unit.append(opened, visit=visit, infant=infant.id)
-        unit.append(RecordingSealed(recording=record.recording), visit=visit, infant=infant.id)
-        unit.blobs.keep_file(source.path, record.recording.sha256)
-    elif (before.day, before.age) != (record.day, record.age):
-        unit.append(VisitRevised(day=record.day, age=record.age), visit=visit, infant=infant.id)
+    elif (entry.day, entry.age) != (day, age):
+        unit.append(VisitRevised(day=day, age=age), visit=visit, infant=infant.id)
         changed.append("the day or the age of the visit")
-    sha256 = unit.blobs.keep(record.transcript.model_dump_json().encode())
-    if before is None or before.transcript_sha256 != sha256:
+    if filed is None:
+        unit.append(RecordingSealed(recording=recording), visit=visit, infant=infant.id)
+        unit.blobs.keep_file(source.path, recording.sha256)
+    sha256 = unit.blobs.keep(source.transcript.model_dump_json().encode())
+    if entry is None or entry.transcript_sha256 != sha256:
         made = TranscriptMade(
-            recording=record.recording.id,
+            recording=recording.id,
             sha256=sha256,
-            model_sha256=record.transcript.model.sha256,
-            vocab_hash=record.transcript.vocab_hash,
+            model_sha256=source.transcript.model.sha256,
+            vocab_hash=source.transcript.vocab_hash,
         )
         unit.append(made, visit=visit, infant=infant.id)
-        if before is not None:
+        if filed:
             changed.append("the words, which were heard anew")
-    return record.model_copy(update={"transcript_sha256": sha256}), tuple(changed)
+    return visit, filed is not None, tuple(changed)
+
+
+def _opened(unit: Writing, told: Told) -> VisitEntry | None:
+    """The visit opened by hand that the recording was made for. Raises InputError where it has its words already."""
+    if told.visit is None:
+        return None
+    entry = unit.find_visit(told.visit)
+    if entry.recording is not None:
+        raise InputError(f"visit {entry.id}: it has its recording or its text already; leave out --visit.")
+    return entry

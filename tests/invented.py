@@ -28,6 +28,7 @@ from pipeline.model import (
     Remark,
     Section,
     Side,
+    Stretch,
     Transcript,
     Unattached,
     Urgency,
@@ -168,7 +169,7 @@ class PlainStages:
         self._spoken, self._torn, self._word = spoken, torn, word
         self.ages: list[Age | None] = []
 
-    def hear(self, path: Path, on_progress: Progress | None, *, copy: bool) -> Heard:
+    def hear(self, path: Path, on_progress: Progress | None) -> Heard:
         try:
             data = path.read_bytes()
         except OSError as error:
@@ -180,7 +181,10 @@ class PlainStages:
             on_progress(500, 500)
         recording = Recording(id=sha256, sha256=sha256, media_type="audio/invented", duration_ms=500, torn=self._torn)
         heard = self._spoken(data.decode()).model_copy(update={"recording": sha256})
-        return Heard(heard, recording, Copy(data, "audio/ogg") if copy else None)
+        return Heard(heard, recording)
+
+    def copy(self, sound: Path, stretches: tuple[Stretch, ...] | None) -> Copy:
+        return Copy(sound.read_bytes() + (f" {stretches}".encode() if stretches else b""), "audio/ogg")
 
     def repair(self, transcript: Transcript) -> Transcript:
         return transcript.model_copy(

@@ -24,7 +24,7 @@ def test_the_note_of_an_invented_visit_reads_as_before(sample: Path, request: py
     told = json.loads(sample.with_suffix(".json").read_text(encoding="utf-8"))
     weeks = told["gestation_weeks"]
     stages = ShippedStages(load_vocabulary(), Config(home=Path("none"), settings=Settings()))
-    source = read_source(sample, stages, None, copy=False)
+    source = read_source(sample, stages, None)
     record = VisitRecord(
         visit="0" * 26,
         infant=Infant(id="1" * 26, code_name=told["code_name"], gestation_weeks=weeks),

@@ -28,6 +28,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "records": {"model"},
     "vocabulary": {"errors", "model", "phonemes", "resources"},
     "vtt": {"errors", "model"},
+    "typed": {"errors", "model"},
 }
 STAGES = {"audio", "hear", "repair", "extract", "amend", "check", "draft", "render", "store"}
 JOBS = {  # part -> what it may use beside the ground
@@ -35,6 +36,11 @@ JOBS = {  # part -> what it may use beside the ground
     "search": {"store"},
     "run": {"stages"},
     "visits": {"run", "stages", "store"},
+    "infants": {"stages", "store", "visits"},
+    "moves": {"infants", "stages", "store", "visits"},
+    "handwritten": {"infants", "stages", "store", "visits"},
+    "contacts": {"infants", "store"},
+    "custody": {"run", "stages", "store"},
     "demo": {"run", "stages", "visits"},
     "review": {"store"},
     "doctor": {"hear", "store"},  # asks both how they are

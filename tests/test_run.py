@@ -9,11 +9,12 @@ import pytest
 from invented import PlainStages, files_limited_to
 
 from pipeline.config import Config, Settings
+from pipeline.custody import rebuild
 from pipeline.errors import HandspokenError, InputError, StoreError
 from pipeline.model import Age, Transcript
 from pipeline.run import extract_file, extract_folder, sibling_facts, transcribe
 from pipeline.store import Store
-from pipeline.visits import Told, draft, rebuild
+from pipeline.visits import Told, draft
 from pipeline.vtt import write_vtt
 
 TODAY = date(2026, 11, 25)

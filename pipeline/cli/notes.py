@@ -32,6 +32,7 @@ def draft(
     sex: Annotated[Sex | None, typer.Option(help="For the growth standards; asked for where it matters.")] = None,
     gestation: Gestation = None,
     on: Annotated[str | None, typer.Option(help="Day of the visit; today if not given.", metavar="DATE")] = None,
+    visit: Annotated[str | None, typer.Option(help="A visit opened by hand that it is of.", metavar="VISIT")] = None,
     to: Annotated[Path | None, typer.Option(help="A folder for a copy of the note's files.", metavar="FOLDER")] = None,
     model: Model = None,
     as_json: Json = False,
@@ -50,6 +51,7 @@ def draft(
         sex=sex.value if sex is not None else None,
         gestation_weeks=gestation,
         on=parse_date(on, "visit date") if on is not None else None,
+        visit=visit,
     )
     config, stages = ready(model)
     with progress_bar("Listening") as progress:

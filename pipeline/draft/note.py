@@ -47,6 +47,7 @@ def draft_note(
     audio_sha256: str | None = None,
     audio_type: str | None = None,
     program: str = "",
+    written: str | None = None,
 ) -> Note:
     """Draft the note of one visit. Pure: the same input gives the same note; every line rests on its item's spans.
 
@@ -59,6 +60,7 @@ def draft_note(
     point is not repeated in ``check``. cautions: the one over the whole note
     first. Remarks of the safeguarding class stay
     in ``Note.remarks`` for the review page and appear in no line.
+    written: when, and for when, where the whole visit was typed and not spoken.
     """
     wording = wording or load_wording()
     writer = LineWriter(vocab, wording)
@@ -91,7 +93,7 @@ def draft_note(
                 if (code != _CONFLICT or item.id not in compared) and not done.settles(item.id, code)
             ),
             unsure_words=unsure,
-            written=done.written.get(item.id),
+            written=done.written.get(item.id) or written,
         )
         lines.setdefault(part, []).append((item, line))
     present = present_lines(extraction.items, transcript, wording)
@@ -126,6 +128,7 @@ def draft_note(
         program=program,
         vocab_hash=vocab.hash,
         speech_model=transcript.model,
+        written=written,
     )
 
 

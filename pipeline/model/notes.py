@@ -158,6 +158,7 @@ class Note(Frozen):
     program: str = ""
     vocab_hash: str = ""
     speech_model: SpeechModel | None = None
+    written: str | None = None  # the whole note rests on a typed text, written then for then
     signed_by: str | None = None
     signed_at: datetime | None = None
 

@@ -9,6 +9,7 @@ def facts(note: Note) -> tuple[tuple[str, str], ...]:
     infant, age = note.infant, note.age
     weight = f"{infant.birth_weight_kg:g} kg" if infant.birth_weight_kg is not None else ""
     known = {
+        "written": f"by hand, {note.written}" if note.written else "",
         "legal_name": infant.legal_name or "",
         "age": _age(age) if age else "",
         "corrected": _weeks(age.corrected_days) if age and age.corrected_days is not None else "",

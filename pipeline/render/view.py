@@ -200,6 +200,8 @@ class _Viewer:
 
     def _times(self, spans: tuple[Span, ...]) -> tuple[TimeView, ...]:
         """The stretches that play a line; those close together are one. What was only said again plays by itself."""
+        if self._note.written:
+            return ()  # typed words have no time
         ranges: list[list[int]] = []
         for span in sorted(spans, key=lambda s: s.start_ms):
             if span.role not in _PLAYED:

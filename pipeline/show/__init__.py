@@ -1,5 +1,17 @@
 """What the terminal shows, a module a topic."""
 
+from pipeline.show.keeping import (
+    contact_lines,
+    infant_lines,
+    infants_lines,
+    moved_lines,
+    opened_lines,
+    parts_lines,
+    proposed_lines,
+    redrafted_lines,
+    visits_lines,
+    written_lines,
+)
 from pipeline.show.lines import (
     NOTE_PAGE,
     done_lines,
@@ -16,15 +28,25 @@ from pipeline.show.speechmodels import kept_lines, model_lines
 
 __all__ = [
     "NOTE_PAGE",
+    "contact_lines",
     "done_lines",
     "explained_lines",
     "finding_lines",
     "found_json",
     "found_lines",
+    "infant_lines",
+    "infants_lines",
     "item_line",
     "item_lines",
     "kept_lines",
     "link_lines",
     "model_lines",
+    "moved_lines",
+    "opened_lines",
+    "parts_lines",
     "plays",
+    "proposed_lines",
+    "redrafted_lines",
+    "visits_lines",
+    "written_lines",
 ]

@@ -94,7 +94,8 @@ def _(payload: VisitMoved, event: Event, connection: sa.Connection) -> None:
 
 @_apply.register
 def _(payload: StretchesGiven, event: Event, connection: sa.Connection) -> None:
-    _revise_visit(event, connection, recording=payload.recording, stretches=[list(s) for s in payload.stretches])
+    recording = payload.recording if payload.stretches else None
+    _revise_visit(event, connection, recording=recording, stretches=[list(s) for s in payload.stretches] or None)
 
 
 @_apply.register
@@ -252,5 +253,5 @@ def _passages(visit: str, drafted: Drafted) -> Iterator[dict[str, Any]]:
             "text": drafted.transcript.quote((i0, i1)),
         }
     for line in (line for part in drafted.note.parts() for line in part.lines):
-        if line.written:
+        if line.written and not drafted.note.written:
             yield {"visit": visit, "line": line.id, "start_ms": 0, "end_ms": 0, "text": line.text}

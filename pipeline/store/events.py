@@ -78,12 +78,12 @@ class VisitMoved(Frozen):
 class StretchesGiven(Frozen):
     """Of a recording that holds several infants, these stretches (ms) and no others belong to the visit.
 
-    Stretches given to no visit belong to nobody.
+    Stretches given to no visit belong to nobody; a visit that is given none has no recording any more.
     """
 
     type: Literal["stretches_given"] = "stretches_given"
     recording: str
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[Stretch, ...] = ()
 
 
 class RecordingSealed(Frozen):

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from pipeline.model import Age, Item
 from pipeline.records import PastVisit, VisitOnRecord
 from pipeline.store import schema
+from pipeline.store.entries import is_signed
 from pipeline.store.people import entries_of
 
 _v, _i, _e, _r = schema.visit.c, schema.item.c, schema.evidence.c, schema.remark.c
@@ -39,13 +40,18 @@ def drafted_visits(connection: sa.Connection, *, infant: str = "", recording: st
     return [(row.id, row.day) for row in connection.execute(query)]
 
 
+def visit_of(connection: sa.Connection, recording: str) -> str | None:
+    """The visit that a recording was filed under first; others may hold stretches of it."""
+    return connection.scalar(sa.select(_v.id).where(_v.recording == recording).order_by(_v.opened).limit(1))
+
+
 def all_visits(connection: sa.Connection) -> list[VisitOnRecord]:
     """Every visit on record, newest first."""
-    event = schema.event.c
     heard = sa.exists().where(schema.transcript.c.recording == _v.recording)
-    signed = sa.exists().where(event.visit == _v.id, event.type == "signed")
     query = (
-        sa.select(_v.id, _v.infant, _v.day, schema.infant.c.code_name, heard.label("heard"), signed.label("signed"))
+        sa.select(
+            _v.id, _v.infant, _v.day, schema.infant.c.code_name, heard.label("heard"), is_signed(_v.id).label("signed")
+        )
         .join(schema.infant, schema.infant.c.id == _v.infant)
         .order_by(_v.day.desc(), _v.id.desc())
     )

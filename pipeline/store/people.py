@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from pipeline.model import Infant
 from pipeline.store import schema
+from pipeline.store.events import InfantsMerged, read_payload
 
 _c = schema.infant.c
 
@@ -24,10 +25,30 @@ def find_entry(connection: sa.Connection, key: str) -> Infant | None:
     return _infant(row) if row else None
 
 
-def infants(connection: sa.Connection) -> list[Infant]:
-    """All infants by code name; merged entries are left out."""
-    rows = connection.execute(sa.select(schema.infant).where(_c.merged_into.is_(None)).order_by(_c.code_key))
-    return [_infant(row) for row in rows]
+def infants(connection: sa.Connection) -> list[tuple[Infant, int, tuple[Infant, ...]]]:
+    """All infants by code name, each with the number of its visits and the entries merged into it."""
+    c = schema.visit.c
+    counted = sa.select(c.infant, sa.func.count().label("visits")).group_by(c.infant).subquery()
+    rows = connection.execute(
+        sa.select(schema.infant, counted.c.visits)
+        .outerjoin(counted, counted.c.infant == _c.id)
+        .where(_c.merged_into.is_(None))
+        .order_by(_c.code_key)
+    ).all()
+    return [(_infant(row), row.visits or 0, entries_of(connection, row.id)) for row in rows]
+
+
+def merge_of(connection: sa.Connection, entry: str) -> InfantsMerged | None:
+    """How an entry was merged into another infant; None where it stands by itself."""
+    if entry not in _merged(connection):
+        return None
+    event = schema.event.c
+    query = sa.select(event.seq, event.payload).where(event.type == "infants_merged").order_by(event.seq.desc())
+    for row in connection.execute(query):
+        payload = read_payload(row.payload, row.seq)
+        if isinstance(payload, InfantsMerged) and payload.merged == entry:
+            return payload
+    return None
 
 
 def entries_of(connection: sa.Connection, infant: str) -> tuple[Infant, ...]:

@@ -18,14 +18,14 @@ from ulid import ULID
 from pipeline.errors import InputError, NotFoundError, StoreError
 from pipeline.files import private_folder
 from pipeline.model import Age, Answer, Infant, LineEdit, Recording, Redo, Transcript, Undo, WordCorrection
-from pipeline.records import Drafted, PastVisit, VisitOnRecord, VisitRecord
-from pipeline.store import schema
+from pipeline.records import ContactEntry, Drafted, VisitEntry, VisitOnRecord, VisitRecord
+from pipeline.store import people, schema
 from pipeline.store.blobs import Blobs, StagedBlobs
 from pipeline.store.database import faults, open_database
-from pipeline.store.derived import apply_event, put_draft
-from pipeline.store.events import Event, InfantEntered, InfantRevised, Payload, read_payload
-from pipeline.store.history import all_visits, drafted_visits, known_names, previous_visits
-from pipeline.store.people import find_infant
+from pipeline.store.derived import apply_event, clear_draft, put_draft
+from pipeline.store.entries import contacts_of, find_visit, visit_entry, visits_of
+from pipeline.store.events import Event, InfantEntered, InfantRevised, InfantsMerged, Payload, read_payload
+from pipeline.store.history import all_visits, drafted_visits, known_names, previous_visits, visit_of
 
 DATABASE = "record.db"
 
@@ -63,9 +63,41 @@ class Writing:
         """Replace the derived lines of a visit by a new draft."""
         put_draft(self.connection, record, drafted)
 
+    def clear_draft(self, visit: str) -> None:
+        """Remove the derived lines of a visit that has no words any more."""
+        clear_draft(self.connection, visit)
+
     def infant(self, key: str) -> Infant | None:
         """The infant of this id or code name as it stands inside this change."""
-        return find_infant(self.connection, key)
+        return people.find_infant(self.connection, key)
+
+    def entry(self, key: str) -> Infant | None:
+        """The entry of this id or code name as it was entered, merged into another infant or not."""
+        return people.find_entry(self.connection, key)
+
+    def merge_of(self, entry: str) -> InfantsMerged | None:
+        """How an entry was merged into another infant; None where it stands by itself."""
+        return people.merge_of(self.connection, entry)
+
+    def visits_of(self, *, infant: str = "", recording: str = "") -> list[VisitEntry]:
+        """The visits of an infant or on a recording, drafted or not, oldest first."""
+        return visits_of(self.connection, infant=infant, recording=recording)
+
+    def visit_of(self, recording: str) -> str | None:
+        """The visit that a recording was filed under first; others may hold stretches of it."""
+        return visit_of(self.connection, recording)
+
+    def visit(self, visit: str) -> VisitEntry:
+        """A visit as it was entered. Raises NotFoundError."""
+        return visit_entry(self.connection, visit)
+
+    def find_visit(self, key: str) -> VisitEntry:
+        """The visit of this id, or whose id alone ends so. Raises NotFoundError, InputError."""
+        return find_visit(self.connection, key)
+
+    def blob(self, sha256: str) -> Path:
+        """Where a blob lies that was kept before this change."""
+        return self._store.blobs.path(sha256)
 
     def record(self, visit: str) -> VisitRecord:
         """All that is on record of a visit as it stands inside this change. Raises as ``Store.record`` does."""
@@ -139,7 +171,17 @@ class Store:
     def infant(self, key: str) -> Infant | None:
         """The infant of this id or code name, without regard to case."""
         with self.reading() as connection:
-            return find_infant(connection, key)
+            return people.find_infant(connection, key)
+
+    def infants(self) -> list[tuple[Infant, int, tuple[Infant, ...]]]:
+        """All infants by code name, each with the number of its visits and the entries merged into it."""
+        with self.reading() as connection:
+            return people.infants(connection)
+
+    def contacts(self, infant: str) -> list[ContactEntry]:
+        """The contacts of an infant (by its id), oldest first."""
+        with self.reading() as connection:
+            return contacts_of(connection, infant)
 
     def counts(self) -> tuple[int, int]:
         """How many infants and how many visits are on record."""
@@ -153,13 +195,15 @@ class Store:
         with self.reading() as connection:
             return all_visits(connection)
 
+    def visit(self, visit: str) -> VisitEntry:
+        """A visit as it was entered. Raises NotFoundError."""
+        with self.reading() as connection:
+            return visit_entry(connection, visit)
+
     def visit_of(self, recording: str) -> str | None:
         """The visit that a recording was filed under first; others may hold stretches of it."""
-        c = schema.visit.c
         with self.reading() as connection:
-            return connection.execute(
-                sa.select(c.id).where(c.recording == recording).order_by(c.opened).limit(1)
-            ).scalar()
+            return visit_of(connection, recording)
 
     def record(self, visit: str, *, inside: sa.Connection | None = None) -> VisitRecord:
         """All that is on record of a visit. Raises NotFoundError, StoreError where its transcript is damaged."""
@@ -167,13 +211,6 @@ class Store:
             return self._record(inside, visit)
         with self.reading() as connection:
             return self._record(connection, visit)
-
-    def known_before(
-        self, infant: str, day: date, visit: str
-    ) -> tuple[tuple[PastVisit, ...], tuple[tuple[str, str], ...]]:
-        """The infant's visits before this one, oldest first; and the other infants' names, each with its infant."""
-        with self.reading() as connection:
-            return previous_visits(connection, infant, day, visit), known_names(connection, infant, visit)
 
     def events(self, *, visit: str | None = None) -> list[Event]:
         """The record in order of replay, all of it or one visit's. Raises StoreError where one cannot be read."""
@@ -208,7 +245,7 @@ class Store:
         ).first()
         if row is None:
             raise NotFoundError(f"visit {visit}: the record holds no such visit with a recording.")
-        infant = find_infant(connection, row.infant)
+        infant = people.find_infant(connection, row.infant)
         assert infant is not None, "the foreign key holds"
         edits = [e.payload for e in _events(connection, visit)]
         return VisitRecord(
