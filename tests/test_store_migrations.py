@@ -17,7 +17,7 @@ from pipeline.errors import StoreError
 from pipeline.model import Transcript
 from pipeline.run import derive
 from pipeline.store import Store, schema
-from pipeline.store.compare import derived_rows
+from pipeline.store.compare import derived_rows, differences
 from pipeline.store.fts import create_fts, guard_events, quoted
 
 
@@ -53,7 +53,10 @@ def test_a_record_of_every_earlier_revision_is_kept() -> None:
 def test_an_earlier_record_is_brought_up_to_date(
     packed: Path, tmp_path: Path, spoken: Callable[[str], Transcript]
 ) -> None:
-    """Its events stay as they were, and the migrated tables are those that a rebuild makes of them."""
+    """Its events stay as they were, and the migrated tables are those that a rebuild makes of them.
+
+    Drafts are compared as far as that they are there: a later program may draft otherwise.
+    """
     with zipfile.ZipFile(packed) as record:
         record.extractall(tmp_path)
     columns = "seq, id, at, author, infant, visit, type, payload"
@@ -73,7 +76,9 @@ def test_an_earlier_record_is_brought_up_to_date(
             rebuilt = derived_rows(connection)
 
     assert before == list(map(tuple, after))
-    assert migrated == rebuilt
+    drafts = {table.name for table in schema.DRAFT_TABLES}
+    assert [at for at in differences(migrated, rebuilt) if at[0] not in drafts] == []
+    assert migrated["run"].keys() == rebuilt["run"].keys() != set()
 
 
 def test_a_newer_database_is_refused_and_left_alone(tmp_path: Path) -> None:

@@ -18,6 +18,7 @@ from pipeline.custody import rebuild
 from pipeline.errors import InputError
 from pipeline.infants import Facts
 from pipeline.model import Anchor, Answer, LineEdit, Transcript, WordCorrection
+from pipeline.run import derive
 from pipeline.store import Store
 from pipeline.store.compare import derived_rows, differences
 from pipeline.store.events import Addendum, Consent, Redaction, Signed
@@ -79,6 +80,8 @@ def test_a_record_with_everything_in_it_is_rebuilt_row_by_row(
             Redaction(recording=first.recording.id, start_ms=0, end_ms=10, reason="invented"),
         ):
             unit.append(payload, visit=first.visit, infant=first.infant.id)
+        edited = unit.record(first.visit)
+        unit.put_draft(edited, derive(edited, stages))
     before = _rows(config)
     assert {"contact", "infant_name", "transcript", "item"} <= {table for table, rows in before.items() if rows}
 
