@@ -21,7 +21,8 @@ from hearing_measure import Count, count
 from hearing_speech import TEXTS, mixed, speak
 
 from pipeline.audio import open_sound
-from pipeline.hear import ModelFiles, cache_folder, embedded_model
+from pipeline.config import cache_folder
+from pipeline.hear import ModelFiles, embedded_model
 from pipeline.hear.chunks import Samples, cut
 from pipeline.hear.engine import Alignment, Decoded, Encoding, Engine
 from pipeline.hear.listen import Listener

@@ -11,6 +11,7 @@ import math
 import re
 from datetime import date
 
+from pipeline.amounts import TIME_DAYS
 from pipeline.errors import InputError
 from pipeline.model import Age
 
@@ -20,7 +21,7 @@ CORRECTED_UNTIL_DAYS = 730
 GESTATION_RANGE = (22, 44)  # completed weeks; outside it a typing slip is likelier (common practice, no source)
 AGE_DISAGREES_DAYS = 31  # an age said in months and a birth date on record may differ by that much
 MAX_YEARS = 6  # the norms end before it; "18 years" for "18 weeks" is refused
-DAYS = {"d": 1.0, "wk": 7.0, "mo": 30.4375, "y": 365.25}  # a month = 365.25 / 12 days, as the WHO day tables count
+DAYS = {"y" if unit == "a" else unit: days for unit, days in TIME_DAYS.items()}
 _UNITS = {name[0]: name for name in DAYS}
 _EXAMPLES = 'for example "9 weeks", "5 days", "3 months corrected" or "7 weeks 3 days"'
 _PART = re.compile(r"(\d{1,4}(?:\.\d{1,2})?)\s*(days?|d|weeks?|wks?|wk|w|months?|mos?|mo|m|years?|yrs?|y)\b", re.I)

@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pipeline.errors import InputError
 
 HOME_VARIABLE = "HANDSPOKEN_HOME"
+CACHE_VARIABLE = "HANDSPOKEN_CACHE"
 JURISDICTION_VARIABLE = "HANDSPOKEN_JURISDICTION"
 _APP = "handspoken"
 
@@ -66,6 +67,14 @@ class Config:
     def own_words(self) -> Path:
         """The clinician's own vocabulary layer; need not exist."""
         return self.home / "vocab"
+
+
+def cache_folder() -> Path:
+    """What is made once and may be deleted (joined models, chunk results, compiled words): HANDSPOKEN_CACHE, else the
+    user's cache."""
+    if named := os.environ.get(CACHE_VARIABLE, "").strip():
+        return Path(named).expanduser().absolute()
+    return Path(platformdirs.user_cache_dir(_APP, appauthor=False))
 
 
 def load_config() -> Config:

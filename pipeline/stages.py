@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from pipeline import __version__
-from pipeline.config import Config
+from pipeline.config import Config, cache_folder
 from pipeline.model import (
     Age,
     Changes,
@@ -128,7 +128,7 @@ class ShippedStages:
 
     @cached_property
     def _hearer(self) -> "Hearer":
-        from pipeline.hear import Hearer, cache_folder, chosen_model
+        from pipeline.hear import Hearer, chosen_model
         from pipeline.repair import repaired
 
         return Hearer(

@@ -134,7 +134,7 @@ HEAVY = {"spacy", "faster_whisper", "ctranslate2", "av", "onnxruntime", "numpy",
     ("args", "never"),
     [
         (["--help"], HEAVY | {"sqlalchemy", "yaml"}),
-        (["search", "tight left SCM"], HEAVY),
+        (["search", "tight left SCM"], HEAVY | {"sqlalchemy", "yaml", "pipeline.model"}),
         (
             ["extract", "visit.vtt"],
             {"faster_whisper", "ctranslate2", "av", "onnxruntime", "alembic", "sqlalchemy.dialects"},
@@ -145,6 +145,7 @@ def test_a_command_loads_only_what_it_needs(
     args: list[str], never: set[str], words: Path, handspoken: Handspoken
 ) -> None:
     handspoken("draft", words)
+    handspoken("search", "hip")  # compiles the words, which are kept from then on
 
     ended = subprocess.run(
         [sys.executable, "-X", "importtime", "-m", "pipeline", *args],
@@ -234,3 +235,17 @@ def test_the_law_where_one_works_is_a_setting(
 
     assert [True] == [r["blocks_signing"] for r in made["remarks"] if r["rule"] == "LAW.prohibited"]
     assert "practise: prohibited" in handspoken("doctor").out
+
+
+def test_a_search_takes_exact_filters(words: Path, handspoken: Handspoken) -> None:
+    handspoken("draft", words, "--infant", "robin", "--on", "2026-11-20")
+
+    def lines(*args: str) -> list[str]:
+        return [hit["result"] for hit in json.loads(handspoken("search", *args, "--by", "line", "--json").out)["hits"]]
+
+    assert ["tight"] == lines("--site", "SCM", "--side", "left", "--since", "2026-11-20")
+    assert [] == lines("--site", "SCM", "--until", "2026-11-19")
+    assert (2, "") == (handspoken("search", "--by", "line").code, handspoken("search", "--side", "up").out)
+    for args in (["--since", "soon"], ["--infant", "nobody"], ["--site", "moon"]):
+        ended = handspoken("search", *args)
+        assert (1, 1) == (ended.code, ended.err.count("\n")), ended

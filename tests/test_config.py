@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.config import load_config
+from pipeline.config import CACHE_VARIABLE, cache_folder, load_config
 from pipeline.errors import InputError
 
 
@@ -51,3 +51,10 @@ def test_the_jurisdiction_is_a_setting_that_the_environment_overrides(
     monkeypatch.setenv("HANDSPOKEN_JURISDICTION", "anything goes")
     with pytest.raises(InputError, match="HANDSPOKEN_JURISDICTION"):
         load_config()
+
+
+def test_the_cache_lies_where_the_variable_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path))
+    assert cache_folder() == tmp_path
+    monkeypatch.delenv(CACHE_VARIABLE)
+    assert cache_folder().name == "handspoken"

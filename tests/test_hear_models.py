@@ -88,10 +88,3 @@ def test_a_folder_of_the_persons_own(joined: ModelFiles, tmp_path: Path) -> None
     assert (own.sha256, own.name) == (joined.sha256, joined.folder.name)
     with pytest.raises(ModelError, match=r"holds no model\.bin"):
         model_at(tmp_path)
-
-
-def test_the_cache_lies_where_the_variable_says(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv(models.CACHE_VARIABLE, str(tmp_path))
-    assert models.cache_folder() == tmp_path
-    monkeypatch.delenv(models.CACHE_VARIABLE)
-    assert models.cache_folder().name == "handspoken"

@@ -1,13 +1,15 @@
 """Results as lines."""
 
+import json
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import pytest
 
 from pipeline.config import Config, Settings
-from pipeline.search import Found, Hit
-from pipeline.show import found_json, found_lines, plays
+from pipeline.search import Answer, Count, Hit
+from pipeline.show.answers import answer_json, answer_lines, days_told, plays, shortened
 from pipeline.times import clock, media_link
 
 CONFIG = Config(home=Path("/home/invented"), settings=Settings())
@@ -32,13 +34,38 @@ def test_times_read_like_a_clock(ms: int, shown: str) -> None:
 
 
 def test_an_answer_shows_how_it_was_understood_and_what_is_left_out() -> None:
-    found = Found(question="no clunk", understood=("clunk: absent",), hits=(_hit(500, 1500),), total=9)
+    hit = replace(_hit(500, 1500), around="Both hips moved, no clunk there.", others=2, age_days=63)
+    some = Answer("no clunk", ("clunk: absent",), "visit", (hit,), Count(1000, 9, 8, all=False), ("“clunk”",))
 
-    lines = list(found_lines(found, CONFIG))
+    lines = list(answer_lines(some, CONFIG))
 
-    assert "Understood: clunk: absent" == lines[0]
-    assert "robin  2026-11-25  0:00  Hip: no clunk" == lines[1]
-    assert "The newest 1 of 9 are shown." == lines[-1]
-    assert [plays(CONFIG, _hit(500, 1500))] == [hit["plays"] for hit in found_json(found, CONFIG)["hits"]]
-    nothing = list(found_lines(Found(question="x", understood=("x",), hits=(), total=0), CONFIG))
-    assert "Nothing on record answers that." == nothing[-1]
+    assert [
+        "Understood: clunk: absent",
+        "Did you mean “clunk”?",
+        "1,000+ lines, 9+ visits, 8+ infants.",
+        "robin  2026-11-25  9 wk  0:00  Hip: no clunk",
+        "    “Both hips moved, no clunk there.”",
+        "    and 2 more lines of this visit",
+        f"    {plays(CONFIG, hit)}",
+        "Shown: the first 1 visit; --limit shows more.",
+    ] == lines
+    assert [plays(CONFIG, hit)] == [hit["plays"] for hit in answer_json(some, CONFIG)["hits"]]
+    nothing = Answer("x", ("x",), "visit", (), Count(0, 0, 0, all=True))
+    assert "Nothing on record answers that." == list(answer_lines(nothing, CONFIG))[-1]
+    assert json.dumps(answer_json(some, CONFIG))
+
+
+@pytest.mark.parametrize(("days", "told"), [(3, "3 d"), (63, "9 wk"), (122, "4 mo")])
+def test_ages_are_told_as_at_the_couch(days: int, told: str) -> None:
+    assert told == days_told(days)
+
+
+def test_what_was_said_around_is_cut_about_the_quote() -> None:
+    text = f"{'before ' * 60}the very words {'after ' * 60}"
+
+    cut = shortened(text, "the very words")
+
+    assert "the very words" in cut
+    assert cut.startswith("…")
+    assert cut.endswith("…")
+    assert len(cut) <= 162

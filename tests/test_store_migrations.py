@@ -18,7 +18,9 @@ from pipeline.model import Transcript
 from pipeline.run import derive
 from pipeline.store import Store, schema
 from pipeline.store.compare import derived_rows, differences
-from pipeline.store.fts import create_fts, guard_events, quoted
+from pipeline.store.find import quoted
+from pipeline.store.fts import create_fts, guard_events
+from pipeline.store.head import HEAD
 
 
 def test_the_migrations_end_in_the_tables_of_the_program(tmp_path: Path) -> None:
@@ -34,7 +36,7 @@ def test_the_migrations_end_in_the_tables_of_the_program(tmp_path: Path) -> None
 def test_the_newest_revision_is_the_one_expected() -> None:
     scripts = ScriptDirectory(str(Path(schema.__file__).parent / "migrations"))
 
-    assert scripts.get_heads() == [schema.HEAD]
+    assert scripts.get_heads() == [HEAD]
 
 
 RECORDS = Path(__file__).parent / "records"
@@ -46,7 +48,7 @@ REVISIONS = [
 def test_a_record_of_every_earlier_revision_is_kept() -> None:
     kept = {path.stem for path in RECORDS.glob("*.zip")}
 
-    assert set(REVISIONS) - {schema.HEAD} <= kept, "run tests/records/keep_record.py before a revision is added"
+    assert set(REVISIONS) - {HEAD} <= kept, "run tests/records/keep_record.py before a revision is added"
 
 
 @pytest.mark.parametrize("packed", sorted(RECORDS.glob("*.zip")), ids=lambda path: path.stem)

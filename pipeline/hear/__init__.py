@@ -4,7 +4,7 @@ from pipeline.hear.chunks import Cutter, SoundChunk
 from pipeline.hear.fetch import fetch_model, fetchable
 from pipeline.hear.hearer import Hearer, Preview
 from pipeline.hear.keep import ChunkResult
-from pipeline.hear.models import EMBEDDED_NAME, ModelFiles, cache_folder, embedded_model, model_at
+from pipeline.hear.models import EMBEDDED_NAME, ModelFiles, embedded_model, model_at
 from pipeline.hear.pieces import Pieces
 from pipeline.hear.shelf import Shelf, chosen_model
 
@@ -18,7 +18,6 @@ __all__ = [
     "Preview",
     "Shelf",
     "SoundChunk",
-    "cache_folder",
     "chosen_model",
     "embedded_model",
     "fetch_model",

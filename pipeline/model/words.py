@@ -13,7 +13,7 @@ Stretch = tuple[int, int]  # start and end in ms of the recording
 class Frozen(BaseModel):
     """Base of the stored and shown types."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 @dataclass(frozen=True, slots=True)

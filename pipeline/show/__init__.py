@@ -17,12 +17,9 @@ from pipeline.show.lines import (
     done_lines,
     explained_lines,
     finding_lines,
-    found_json,
-    found_lines,
     item_line,
     item_lines,
     link_lines,
-    plays,
 )
 from pipeline.show.speechmodels import kept_lines, model_lines
 
@@ -32,8 +29,6 @@ __all__ = [
     "done_lines",
     "explained_lines",
     "finding_lines",
-    "found_json",
-    "found_lines",
     "infant_lines",
     "infants_lines",
     "item_line",
@@ -44,7 +39,6 @@ __all__ = [
     "moved_lines",
     "opened_lines",
     "parts_lines",
-    "plays",
     "proposed_lines",
     "redrafted_lines",
     "visits_lines",

@@ -1,23 +1,16 @@
 """Results as lines for a person at a terminal."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from pipeline.config import Config
-from pipeline.model import ClauseAccount, Extraction, Item, TraceStep, Transcript
-from pipeline.times import clock, fragment
+from pipeline.times import clock
 
 if TYPE_CHECKING:
     from pipeline.doctor import Finding
-    from pipeline.search import Found, Hit
+    from pipeline.model import ClauseAccount, Extraction, Item, TraceStep, Transcript
     from pipeline.visits import Done
 
 NOTE_PAGE = "note.html"
-
-
-def plays(config: Config, hit: "Hit") -> str:
-    """The page and the stretch that play a hit (W3C media fragment)."""
-    return f"{config.notes / hit.visit / NOTE_PAGE}#{fragment(hit.start_ms, hit.end_ms)}"
 
 
 def done_lines(done: "Done") -> Iterator[str]:
@@ -43,39 +36,19 @@ def link_lines(link: str) -> Iterator[str]:
     yield "The link is yours alone and holds until you end this with Ctrl-C."
 
 
-def found_lines(found: "Found", config: Config) -> Iterator[str]:
-    """How the question was understood, then each hit with what plays it."""
-    yield f"Understood: {'; '.join(found.understood)}"
-    if not found.hits:
-        yield "Nothing on record answers that."
-    for hit in found.hits:
-        yield f"{hit.infant}  {hit.day}  {clock(hit.start_ms)}  {hit.line}"
-        if hit.quote != hit.line:
-            yield f"    “{hit.quote}”"
-        yield f"    {plays(config, hit)}"
-    if found.total > len(found.hits):
-        yield f"The newest {len(found.hits)} of {found.total} are shown."
-
-
-def found_json(found: "Found", config: Config) -> dict[str, Any]:
-    """The answer as one object; every hit with what plays it."""
-    hits = [hit.model_dump(mode="json") | {"plays": plays(config, hit)} for hit in found.hits]
-    return found.model_dump(mode="json") | {"hits": hits}
-
-
-def item_line(item: Item) -> str:
+def item_line(item: "Item") -> str:
     """An item on one line: time, what, where, side, result."""
     value = f"{item.value:g} {item.unit or ''}".strip() if item.value is not None else None
     parts = (item.site, item.level, item.side if item.side != "none" else None, item.result, value, *item.flags)
     return f"{clock(item.start_ms):>7}  {item.concept}  {' '.join(part for part in parts if part)}  “{item.quote}”"
 
 
-def item_lines(extraction: Extraction) -> Iterator[str]:
+def item_lines(extraction: "Extraction") -> Iterator[str]:
     """The items in spoken order."""
     yield from map(item_line, extraction.items)
 
 
-def explained_lines(extraction: Extraction, words: Transcript) -> Iterator[str]:
+def explained_lines(extraction: "Extraction", words: "Transcript") -> Iterator[str]:
     """Every item with the rules that filled it, then every clause with its class."""
     for item in extraction.items:
         yield item_line(item)
@@ -87,11 +60,11 @@ def explained_lines(extraction: Extraction, words: Transcript) -> Iterator[str]:
         yield _clause(clause, words)
 
 
-def _step(step: TraceStep, words: Transcript) -> str:
+def _step(step: "TraceStep", words: "Transcript") -> str:
     return f"{step.slot} = {step.value}  by {step.rule}  on “{words.quote(step.words)}”"
 
 
-def _clause(clause: ClauseAccount, words: Transcript) -> str:
+def _clause(clause: "ClauseAccount", words: "Transcript") -> str:
     why = f" ({clause.why})" if clause.why else ""
     return f"  {clause.clause_class.value}{why}: “{words.quote(clause.words)}”"
 

@@ -15,9 +15,8 @@ from sqlalchemy.pool import NullPool
 
 from pipeline.errors import StoreError
 from pipeline.files import FILE_MODE
-from pipeline.store.schema import HEAD
-
-BUSY_MS = 20_000  # how long a second program waits for the first to finish writing
+from pipeline.store.faults import BUSY_MS, told
+from pipeline.store.head import HEAD
 
 
 def open_database(path: Path) -> sa.Engine:
@@ -71,18 +70,7 @@ def faults(path: Path) -> Iterator[None]:
         yield
     except (sa.exc.DBAPIError, sqlite3.Error) as error:
         cause = error.orig if isinstance(error, sa.exc.DBAPIError) else error
-        said = str(cause)
-        if "locked" in said or "busy" in said:
-            hint = "another program is writing to it; try again when that is done"
-        elif "full" in said or "disk I/O" in said:
-            hint = "the disk is full or failing; free some space, then run it again"
-        elif "readonly" in said or "unable to open" in said:
-            hint = "it may not be written; check the permissions of the folder"
-        elif "malformed" in said or "not a database" in said:
-            hint = "the file is damaged; restore a backup"
-        else:
-            hint = "nothing was changed"
-        raise StoreError(f"{path}: {said}: {hint}.") from error
+        raise told(path, cause) from error
 
 
 def _prepare(connection: Any, _record: Any) -> None:

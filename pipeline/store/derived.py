@@ -210,6 +210,7 @@ def _item_row(record: VisitRecord, position: int, item: Item) -> dict[str, Any]:
         "infant": record.infant.id,
         "day": record.day,
         "age_days": record.age.days if record.age else None,
+        "corrected_days": record.age.corrected_days if record.age else None,
         "position": position,
         "start_ms": item.start_ms,
         "end_ms": item.end_ms,

@@ -1,40 +1,36 @@
-"""Finds stored lines by what was found, where, on which side, with which result; and by the words said."""
+"""Finds stored lines by what was found, where, on which side, with which result, when, at which age; and by the words.
 
-from collections.abc import Iterable, Mapping
+Newest first without sorting all that fits: an index gives each combination of concept, structure and result in the
+order of days, and these streams are merged as far as lines are asked for. Counting stops at ``COUNTED``.
+"""
+
+import heapq
+import json
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
-import sqlalchemy as sa
+from pipeline.store.reading import Reader
+from pipeline.store.wanted import FEW_WORDS, Range, Wanted, matches, quoted, streams, visit_conditions
 
-from pipeline.model import Frozen
-from pipeline.store import schema
-from pipeline.store.derived import PROMPT_SECTIONS
-from pipeline.store.fts import quoted
+__all__ = [
+    "MARK_OFF", "MARK_ON", "Count", "Found", "Hit", "Range", "Wanted",
+    "count_items", "find_items", "find_words", "hits_of", "infants_named", "passages_of", "quoted",
+]  # fmt: skip
 
-_i, _v, _p = schema.item.c, schema.visit.c, schema.passage.c
-_FTS = sa.table("passage_fts", sa.column("rowid"), sa.column("text"))
+COUNTED = 1000  # lines counted; beyond it there are "more"
 MARK_ON, MARK_OFF = "\x02", "\x03"  # around matched words in Passage.marked; no transcript holds them
+# The parts of a note that repeat its lines or ask: never what a hit shows.
+_PROMPTS = ("check", "not_looked_at", "places")
 
 
-@dataclass(frozen=True)
-class Wanted:
-    """A question as the store answers it. Empty parts do not restrict.
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """One line found: whose, when, what the note says, the speaker's words, and the stretch that plays them.
 
-    results: by concept the results wanted, None = whichever. sites, sides, levels: any of them. words: all of them,
-    in what was said at that time. first_visit: at an infant's first visit alone.
+    ``around``: what was said about that time. ``others``: further lines that answer too, of the same visit or infant.
     """
-
-    results: Mapping[str, frozenset[str] | None]
-    any_concept: bool = False
-    sites: frozenset[str] = frozenset()
-    sides: frozenset[str] = frozenset()
-    levels: frozenset[str] = frozenset()
-    words: str = ""
-    first_visit: bool = False
-
-
-class Hit(Frozen):
-    """One line found: whose, when, what the note says, the speaker's words, and the stretch that plays them."""
 
     visit: str
     infant: str
@@ -44,6 +40,8 @@ class Hit(Frozen):
     quote: str
     start_ms: int
     end_ms: int
+    around: str = ""
+    others: int = 0
     concept: str | None = None
     site: str | None = None
     side: str | None = None
@@ -52,137 +50,165 @@ class Hit(Frozen):
     unit: str | None = None
 
 
-class Passage(Frozen):
-    """An utterance that holds all words; in ``marked`` the found words stand between MARK_ON and MARK_OFF."""
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A line or utterance that fits, as the index knows it. ``marked``: an utterance with the found words marked."""
 
-    hit: Hit
-    marked: str
-
-
-def find_items(connection: sa.Connection, wanted: Wanted, limit: int) -> tuple[list[Hit], int]:
-    """The newest hits first, at most ``limit``, and how many there are in all."""
-    conditions = list(_conditions(wanted))
-    total = connection.execute(sa.select(sa.func.count()).select_from(schema.item).where(*conditions)).scalar_one()
-    rows = connection.execute(
-        sa.select(schema.item, schema.infant.c.code_name, _line_text(), _quote())
-        .join(schema.infant, schema.infant.c.id == _i.infant)
-        .where(*conditions)
-        .order_by(_i.day.desc(), _i.visit.desc(), _i.position)
-        .limit(limit)
-    ).all()
-    return [_item_hit(row) for row in rows], total
+    row: int
+    visit: str
+    infant: str
+    day: str
+    marked: str = ""
 
 
-def find_words(connection: sa.Connection, words: str, limit: int) -> list[Passage]:
-    """Utterances and typed lines that hold every word, by their stems; the best first."""
-    query = quoted(words)
-    if not query:
-        return []
-    rows = connection.execute(
-        sa.select(
-            schema.passage,
-            schema.infant.c.code_name,
-            _v.day,
-            _v.age,
-            sa.func.highlight(sa.literal_column("passage_fts"), 0, MARK_ON, MARK_OFF).label("marked"),
-        )
-        .select_from(_FTS)
-        .join(schema.passage, _p.row == _FTS.c.rowid)
-        .join(schema.visit, _v.id == _p.visit)
-        .join(schema.infant, schema.infant.c.id == _v.infant)
-        .where(sa.literal_column("passage_fts").op("MATCH")(query))
-        .order_by(sa.literal_column("bm25(passage_fts)"), _v.day.desc(), _p.row)
-        .limit(limit)
-    ).all()
-    return [
-        Passage(
-            hit=Hit(
-                visit=row.visit,
-                infant=row.code_name,
-                day=row.day,
-                age_days=(row.age or {}).get("days"),
-                line=row.text,
-                quote=row.text,
-                start_ms=row.start_ms,
-                end_ms=row.end_ms,
+@dataclass(frozen=True, slots=True)
+class Count:
+    """How many lines, visits and infants fit; ``all`` is False where counting stopped and there may be more."""
+
+    lines: int
+    visits: int
+    infants: int
+    all: bool
+
+
+# ---------------------------------------------------------------- lines of notes
+
+
+def find_items(reader: Reader, wanted: Wanted, *, oldest_first: bool = False) -> Iterator[Found]:
+    """The lines that fit, newest visit first; those of a visit in spoken order. Raises StoreError."""
+    order = "ASC" if oldest_first else "DESC"
+    asked = [
+        map(
+            tuple,
+            reader.stream(
+                f"SELECT {s.day}, item.rowid {s.source} WHERE {s.where} ORDER BY 1 {order}, 2 {order}", s.given
             ),
-            marked=row.marked,
         )
-        for row in rows
+        for s in streams(reader, wanted)
     ]
+    same: list[Found] = []  # of one visit, in the order of the stream
+    for day, row in heapq.merge(*asked, reverse=not oldest_first):
+        if same and row == same[-1].row:
+            continue
+        visit, infant = reader.rows("SELECT visit, infant FROM item WHERE rowid = ?", (row,))[0]
+        if same and visit != same[0].visit:
+            yield from same if oldest_first else reversed(same)
+            same = []
+        same.append(Found(row, visit, infant, day))
+    yield from same if oldest_first else reversed(same)
 
 
-def _conditions(wanted: Wanted) -> Iterable[sa.ColumnElement[bool]]:
-    if not wanted.any_concept:
-        yield sa.or_(sa.false(), *_result_groups(wanted.results))
-    for column, values in ((_i.site, wanted.sites), (_i.side, wanted.sides)):
-        if values:
-            yield column.in_(sorted(values))
-    if wanted.levels:
-        yield sa.or_(*(level_condition(level) for level in sorted(wanted.levels)))
-    if wanted.first_visit:
-        earlier = schema.visit.alias()
-        before = sa.or_(earlier.c.day < _i.day, sa.and_(earlier.c.day == _i.day, earlier.c.id < _i.visit))
-        yield ~sa.exists().where(earlier.c.infant == _i.infant, before)
-    if query := quoted(wanted.words):
-        yield sa.exists().where(
-            sa.literal_column("passage_fts").op("MATCH")(query),
-            _p.row == _FTS.c.rowid,
-            _p.visit == _i.visit,
-            _p.start_ms < _i.end_ms,
-            _p.end_ms > _i.start_ms,
+def count_items(reader: Reader, wanted: Wanted, upto: int | None = COUNTED) -> Count:
+    """How many lines fit, counted as far as ``upto`` (None: all of them). Raises StoreError."""
+    rows: set[int] = set()
+    for s in streams(reader, wanted):
+        room = -1 if upto is None else upto + 1 - len(rows)
+        rows.update(
+            row for (row,) in reader.stream(f"SELECT item.rowid {s.source} WHERE {s.where} LIMIT {room}", s.given)
         )
+        if upto is not None and len(rows) > upto:
+            break
+    kept = sorted(rows)[:upto]
+    visits, infants = reader.rows(
+        "SELECT count(DISTINCT visit), count(DISTINCT infant) FROM json_each(?) j JOIN item ON item.rowid = j.value",
+        (json.dumps(kept),),
+    )[0]
+    return Count(len(kept), visits, infants, len(kept) == len(rows))
 
 
-def _result_groups(results: Mapping[str, frozenset[str] | None]) -> Iterable[sa.ColumnElement[bool]]:
-    """Concepts that share their wanted results in one condition: "normal" alone names most of the vocabulary."""
-    groups: dict[frozenset[str] | None, list[str]] = {}
-    for concept, wanted in results.items():
-        groups.setdefault(wanted, []).append(concept)
-    for wanted, concepts in groups.items():
-        named = _i.concept.in_(sorted(concepts))
-        yield named if wanted is None else sa.and_(named, _i.result.in_(sorted(wanted)))
+def hits_of(reader: Reader, found: Sequence[Found]) -> list[Hit]:
+    """The lines as a person reads them, in the same order. Raises StoreError."""
+    if not found:
+        return []
+    marks = ",".join("?" * len(found))
+    rows = reader.rows(
+        f"SELECT item.rowid AS row, item.*, infant.code_name, {_LINE} AS line_text, {_QUOTE} AS quote FROM item "
+        f"JOIN infant ON infant.id = item.infant WHERE item.rowid IN ({marks})",
+        [one.row for one in found],
+    )
+    by_row = {row["row"]: row for row in rows}
+    return [_item_hit(reader, by_row[one.row]) for one in found if one.row in by_row]
 
 
-def level_condition(level: str) -> sa.ColumnElement[bool]:
-    """Items at this vertebra: by itself, or inside a range (``T5`` is in ``T4-T6``)."""
-    region, number = level[0], int(level[1:])
-    ranges = [f"{region}{a}-{region}{b}" for a in range(1, number + 1) for b in range(number, 14) if a < b]
-    return _i.level.in_([level, *ranges])
+_LINE = (
+    "(SELECT line.text FROM line_item JOIN line ON line.visit = line_item.visit AND line.id = line_item.line "
+    f"WHERE line_item.item = item.id AND line.section NOT IN {_PROMPTS} ORDER BY line.position LIMIT 1)"
+)
+_QUOTE = "(SELECT group_concat(quote, ' ') FROM (SELECT quote FROM evidence WHERE evidence.item = item.id ORDER BY i0))"
 
 
-def _line_text() -> sa.ScalarSelect[str]:
-    """The text of the first line of the note that says the item."""
-    link, line = schema.line_item.c, schema.line.c
-    return (
-        sa.select(line.text)
-        .join(schema.line_item, sa.and_(link.visit == line.visit, link.line == line.id))
-        .where(link.item == _i.id, line.section.not_in(PROMPT_SECTIONS))
-        .order_by(line.position)
-        .limit(1)
-        .correlate(schema.item)
-        .scalar_subquery()
-        .label("line_text")  # type: ignore[return-value]
+def _item_hit(reader: Reader, row: Any) -> Hit:
+    same = ("visit", "age_days", "start_ms", "end_ms", "concept", "site", "side", "result", "value", "unit")
+    spoken = reader.rows(
+        "SELECT text FROM passage WHERE visit = ? AND line IS NULL AND start_ms < ? AND end_ms > ? ORDER BY start_ms",
+        (row["visit"], row["end_ms"], row["start_ms"]),
+    )
+    quote = row["quote"] or ""
+    return Hit(
+        infant=row["code_name"],
+        day=date.fromisoformat(row["day"]),
+        line=row["line_text"] or quote,
+        quote=quote,
+        around=" ".join(passage["text"] for passage in spoken[:3]),
+        **{name: row[name] for name in same},
     )
 
 
-def _quote() -> sa.ScalarSelect[str]:
-    """The speaker's words, spans in spoken order."""
-    spans = (
-        sa.select(schema.evidence.c.quote)
-        .where(schema.evidence.c.item == _i.id)
-        .order_by(schema.evidence.c.i0)
-        .correlate(schema.item)
-        .subquery()
-    )
-    joined = sa.func.aggregate_strings(spans.c.quote, " ")
-    return sa.select(joined).scalar_subquery().label("quote")  # type: ignore[return-value]
+# ---------------------------------------------------------------- what was said
 
 
-def _item_hit(row: sa.Row[tuple[object, ...]]) -> Hit:
-    found = row._mapping
-    same = ("visit", "day", "age_days", "start_ms", "end_ms", "concept", "site", "side", "result", "value", "unit")
-    return Hit.model_validate(
-        {name: found[name] for name in same}
-        | {"infant": found["code_name"], "line": found["line_text"] or found["quote"], "quote": found["quote"]}
+def find_words(reader: Reader, wanted: Wanted, *, oldest_first: bool = False) -> Iterator[Found]:
+    """Utterances and typed lines that hold every word, by their stems, of visits that fit; newest first.
+
+    Of words said very often the utterances entered last come first, whatever the day of their visit.
+    """
+    query = quoted(wanted.words)
+    if not query:
+        return
+    few = len(matches(reader, query)) <= FEW_WORDS
+    direction = "ASC" if oldest_first else "DESC"
+    order = f"visit.day {direction}, passage.row {direction}" if few else f"passage_fts.rowid {direction}"
+    conditions, given = visit_conditions(wanted)
+    rows = reader.stream(
+        "SELECT passage.row, passage.visit, visit.infant, visit.day, "
+        f"highlight(passage_fts, 0, '{MARK_ON}', '{MARK_OFF}') AS marked FROM passage_fts "
+        "CROSS JOIN passage ON passage.row = passage_fts.rowid CROSS JOIN visit ON visit.id = passage.visit "
+        f"WHERE {' AND '.join(['passage_fts MATCH ?', *conditions])} ORDER BY {order}",
+        [query, *given],
     )
+    for row in rows:
+        yield Found(row["row"], row["visit"], row["infant"], row["day"], row["marked"])
+
+
+def passages_of(reader: Reader, found: Sequence[Found]) -> list[Hit]:
+    """Utterances as a person reads them, in the same order. Raises StoreError."""
+    marks = ",".join("?" * len(found))
+    rows = reader.rows(
+        "SELECT passage.*, infant.code_name, visit.day, json_extract(visit.age, '$.days') AS days FROM passage "
+        "JOIN visit ON visit.id = passage.visit JOIN infant ON infant.id = visit.infant "
+        f"WHERE passage.row IN ({marks})",
+        [one.row for one in found],
+    )
+    by_row = {row["row"]: row for row in rows}
+    return [
+        Hit(
+            visit=row["visit"], infant=row["code_name"], day=date.fromisoformat(row["day"]), age_days=row["days"],
+            line=row["text"], quote=row["text"], start_ms=row["start_ms"], end_ms=row["end_ms"],
+        )
+        for row in (by_row[one.row] for one in found)
+    ]  # fmt: skip
+
+
+def infants_named(reader: Reader, names: Iterable[str]) -> dict[str, str]:
+    """The infants whose code name is among the names, without regard to case: name as stored -> id.
+
+    An entry merged into another stands for that one.
+    """
+    keys = json.dumps(sorted({name.casefold() for name in names}))
+    rows = reader.rows(
+        "WITH RECURSIVE up(name, id, above) AS (SELECT code_name, id, merged_into FROM infant WHERE code_key IN "
+        "(SELECT value FROM json_each(?)) UNION SELECT up.name, infant.id, infant.merged_into FROM up JOIN infant "
+        "ON infant.id = up.above) SELECT name, id FROM up WHERE above IS NULL",
+        (keys,),
+    )
+    return {row["name"]: row["id"] for row in rows}

@@ -1,6 +1,4 @@
-"""The full-text index over ``passage`` (SQLite FTS5; words by their stem), and the quoting of what a person typed."""
-
-import re
+"""The full-text index over ``passage`` (SQLite FTS5; words by their stem), and the guards of ``event``."""
 
 import sqlalchemy as sa
 
@@ -47,16 +45,3 @@ def guard_events(connection: sa.Connection) -> None:
     if connection.dialect.name == "sqlite":
         for statement in _GUARDS:
             connection.exec_driver_sql(statement)
-
-
-def quoted(words: str) -> str:
-    """A typed text as an FTS5 query: every token quoted, all of them wanted ("" where there is none).
-
-    Unquoted, ``heart-murmur`` and ``can't`` are syntax errors. Source: sqlite.org/fts5.html, section 3.1.
-    """
-    return " ".join(
-        f'"{token}"' for token in words.replace('"', " ").replace("\0", " ").split() if _LETTER.search(token)
-    )
-
-
-_LETTER = re.compile(r"\w")

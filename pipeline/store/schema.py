@@ -9,8 +9,6 @@ the day and the age of its visit, so that a search by finding needs no join to f
 
 import sqlalchemy as sa
 
-HEAD = "0002"  # the newest revision under migrations/versions
-
 metadata = sa.MetaData(
     naming_convention={
         "ix": "ix_%(column_0_N_label)s",
@@ -73,6 +71,7 @@ visit = sa.Table(
     sa.Column("recording", sa.ForeignKey("recording.id"), index=True),  # or the text typed; none while it is open
     sa.Column("stretches", sa.JSON(none_as_null=True)),  # [[start_ms, end_ms], ...] of the recording; null: all of it
     sa.Index("ix_visit_infant_day", "infant", "day"),
+    sa.Index("ix_visit_day", "day"),
 )
 
 # What is no visit: a call, a report that came, an answered referral, a missed visit.
@@ -128,6 +127,7 @@ item = sa.Table(
     sa.Column("infant", sa.ForeignKey("infant.id"), nullable=False),
     sa.Column("day", sa.Date, nullable=False),
     sa.Column("age_days", sa.Integer),
+    sa.Column("corrected_days", sa.Integer),
     sa.Column("position", sa.Integer, nullable=False),  # in spoken order
     sa.Column("kind", sa.String(12), nullable=False),
     sa.Column("concept", sa.String(64), nullable=False),
@@ -140,7 +140,9 @@ item = sa.Table(
     sa.Column("start_ms", sa.Integer, nullable=False),
     sa.Column("end_ms", sa.Integer, nullable=False),
     sa.Column("data", sa.JSON, nullable=False),  # the whole item less its evidence
-    sa.Index("ix_item_concept_result_day", "concept", "result", "day"),
+    # Found in the order of days (wanted.py), filtered without a look at the row.
+    sa.Index("ix_item_concept", "concept", "result", "day", "side", "age_days", "corrected_days", "value", "unit"),
+    sa.Index("ix_item_site_concept", "site", "concept", "result", "day", "side", "age_days", "corrected_days"),
     sa.Index("ix_item_site_day", "site", "day"),
     sa.Index("ix_item_infant_day", "infant", "day"),
 )

@@ -26,8 +26,7 @@ from pipeline.store.derived import apply_event, clear_draft, put_draft
 from pipeline.store.entries import contacts_of, find_visit, visit_entry, visits_of
 from pipeline.store.events import Event, InfantEntered, InfantRevised, InfantsMerged, Payload, read_payload
 from pipeline.store.history import all_visits, drafted_visits, known_names, previous_visits, visit_of
-
-DATABASE = "record.db"
+from pipeline.store.reading import DATABASE
 
 
 def new_id() -> str:

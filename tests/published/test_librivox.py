@@ -14,7 +14,8 @@ import pytest
 from rapidfuzz.distance import Levenshtein, Opcodes
 
 from pipeline.audio import open_sound
-from pipeline.hear import Hearer, cache_folder, embedded_model
+from pipeline.config import cache_folder
+from pipeline.hear import Hearer, embedded_model
 from pipeline.model import Transcript
 from pipeline.vocabulary import load_vocabulary
 

@@ -14,8 +14,9 @@ from invented import PlainStages
 
 from pipeline.config import Config, Settings
 from pipeline.model import Anchor, Answer, LineEdit, WordCorrection
-from pipeline.store import Store, schema
+from pipeline.store import Store
 from pipeline.store.events import Addendum, Consent, Payload
+from pipeline.store.head import HEAD
 from pipeline.visits import Told, draft
 
 HERE = Path(__file__).parent
@@ -43,7 +44,7 @@ def make(folder: Path) -> Path:
     with Store(config.home) as store, store.writing() as unit:
         for payload in events:
             unit.append(payload, visit=done.record.visit, infant=done.record.infant.id)
-    packed = HERE / f"{schema.HEAD}.zip"
+    packed = HERE / f"{HEAD}.zip"
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as out:
         for path in sorted(config.home.rglob("*")):
             if path.is_file() and "notes" not in path.parts:

@@ -1,0 +1,78 @@
+"""Answers to a question, as lines for a terminal and as one JSON object."""
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from typing import Any
+
+from pipeline.config import Config
+from pipeline.search import Answer, Count, Hit
+from pipeline.times import clock, fragment
+
+NOTE_PAGE = "note.html"
+_AROUND = 160  # characters shown of what was said about the time
+_WHAT = {"line": ("line", "lines"), "visit": ("visit", "visits"), "infant": ("infant", "infants")}
+
+
+def plays(config: Config, hit: Hit) -> str:
+    """The page and the stretch that play a hit (W3C media fragment)."""
+    return f"{config.notes / hit.visit / NOTE_PAGE}#{fragment(hit.start_ms, hit.end_ms)}"
+
+
+def answer_lines(answer: Answer, config: Config) -> Iterator[str]:
+    """How the question was understood, then each answer with what plays it."""
+    yield f"Understood: {'; '.join(answer.understood)}"
+    if answer.suggestions:
+        yield f"Did you mean {' or '.join(answer.suggestions)}?"
+    if not answer.hits:
+        yield "Nothing on record answers that."
+        return
+    yield counted(answer.count)
+    for hit in answer.hits:
+        age = f"  {days_told(hit.age_days)}" if hit.age_days is not None else ""
+        yield f"{hit.infant}  {hit.day}{age}  {clock(hit.start_ms)}  {hit.line}"
+        if (around := shortened(hit.around or hit.quote, hit.quote)) != hit.line:
+            yield f"    “{around}”"
+        if hit.others:
+            yield f"    and {hit.others} more {'lines' if hit.others > 1 else 'line'} of this visit"
+        yield f"    {plays(config, hit)}"
+    if answer.total > len(answer.hits) or not answer.count.all:
+        yield f"Shown: the first {len(answer.hits)} {_WHAT[answer.by][len(answer.hits) > 1]}; --limit shows more."
+
+
+def answer_json(answer: Answer, config: Config) -> dict[str, Any]:
+    """The answer as one object; every hit with what plays it."""
+    hits = [asdict(hit) | {"day": hit.day.isoformat(), "plays": plays(config, hit)} for hit in answer.hits]
+    return {
+        "question": answer.question,
+        "understood": list(answer.understood),
+        "suggestions": list(answer.suggestions),
+        "by": answer.by,
+        "total": answer.total,
+        "count": asdict(answer.count),
+        "hits": hits,
+    }
+
+
+def counted(count: Count) -> str:
+    """How many there are; beyond what was counted, at least how many."""
+    parts = ((count.lines, "line"), (count.visits, "visit"), (count.infants, "infant"))
+    told = ", ".join(f"{number:,}{'' if count.all else '+'} {what}{'s' * (number != 1)}" for number, what in parts)
+    return f"{told}."
+
+
+def days_told(days: int) -> str:
+    """An age as it is told: in days, in weeks up to three months, then in months."""
+    if days < 14:
+        return f"{days} d"
+    return f"{days // 7} wk" if days < 92 else f"{int(days / 30.4375)} mo"
+
+
+def shortened(around: str, quote: str) -> str:
+    """What was said about the time, cut to what stands round the quote."""
+    text = " ".join(around.split())
+    if len(text) <= _AROUND:
+        return text
+    at = max(text.find(quote.split(".")[0][:40]), 0)
+    start = max(0, min(at - _AROUND // 3, len(text) - _AROUND))
+    cut = text[start : start + _AROUND]
+    return f"{'…' * (start > 0)}{cut.strip()}{'…' * (start + _AROUND < len(text))}"

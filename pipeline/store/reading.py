@@ -1,0 +1,86 @@
+"""Reads the record at once: SQLite alone, without what writes it (loading that takes longer than a search may).
+
+A record of an earlier version is brought up to date first, by ``database.open_database``.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+from urllib.parse import quote
+
+from pipeline.errors import NotFoundError
+from pipeline.store.faults import BUSY_MS, told
+from pipeline.store.head import HEAD
+
+DATABASE = "record.db"
+
+
+class Reader:
+    """One consistent view of the record under ``home``, which nothing can be changed through. A context manager."""
+
+    def __init__(self, home: Path) -> None:
+        """Raises NotFoundError where there is no record yet, StoreError where it cannot be read."""
+        self.path = home / DATABASE
+        try:
+            missing = not self.path.exists()
+        except OSError:
+            missing = False  # opening it says why
+        if missing:
+            raise NotFoundError(f"no visit is on record yet in {home}; draft one first.")
+        self._connection = self._open()
+        if self._revision() != HEAD:
+            self._connection.close()
+            self._bring_up_to_date()
+            self._connection = self._open()
+
+    def __enter__(self) -> Self:
+        self.rows("BEGIN")
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        self._connection.close()
+
+    def rows(self, sql: str, parameters: "tuple[Any, ...] | list[Any]" = ()) -> list[sqlite3.Row]:
+        """All rows of a query. Raises StoreError."""
+        try:
+            return self._connection.execute(sql, parameters).fetchall()
+        except sqlite3.Error as error:
+            raise told(self.path, error) from error
+
+    def stream(self, sql: str, parameters: "tuple[Any, ...] | list[Any]" = ()) -> Iterator[sqlite3.Row]:
+        """The rows of a query one by one, as far as they are asked for. Raises StoreError."""
+        try:
+            yield from self._connection.execute(sql, parameters)
+        except sqlite3.Error as error:
+            raise told(self.path, error) from error
+
+    def _open(self) -> sqlite3.Connection:
+        try:
+            connection = sqlite3.connect(
+                f"file:{quote(str(self.path.absolute()))}?mode=ro", uri=True, isolation_level=None,
+                cached_statements=512, timeout=BUSY_MS / 1000, check_same_thread=False,
+            )  # fmt: skip
+            connection.row_factory = sqlite3.Row
+            connection.execute("PRAGMA mmap_size=268435456")
+            connection.execute("PRAGMA cache_size=-65536")
+        except sqlite3.Error as error:
+            raise told(self.path, error) from error
+        return connection
+
+    def _revision(self) -> str | None:
+        try:
+            row = self._connection.execute("SELECT version_num FROM alembic_version").fetchone()
+        except sqlite3.OperationalError as error:
+            if "no such table" in str(error):
+                return None
+            raise told(self.path, error) from error
+        except sqlite3.Error as error:
+            raise told(self.path, error) from error
+        return str(row[0]) if row else None
+
+    def _bring_up_to_date(self) -> None:
+        from pipeline.store.database import open_database
+
+        open_database(self.path).dispose()
