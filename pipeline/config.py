@@ -30,7 +30,8 @@ class Settings(BaseModel):
 
     ``device``: what it runs on; auto takes an NVIDIA GPU where there is one.
     ``jurisdiction``: what the law where the practice is says of manipulating an infant's spine. ``lock_minutes``: the
-    pages lock after so long without a key, a touch or a click.
+    pages lock after so long without a key, a touch or a click. ``board``: whether red flags stand on the board as a
+    sign (discreet) or in words. ``speak``: "what's left?" is answered aloud too, by espeak-ng.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -39,6 +40,8 @@ class Settings(BaseModel):
     device: Literal["auto", "cpu", "cuda"] = "auto"
     jurisdiction: Jurisdiction = "unknown"
     lock_minutes: int = Field(default=10, ge=1, le=240)
+    board: Literal["discreet", "words"] = "discreet"
+    speak: bool = False
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,8 @@ from pipeline.records import PastVisit, VisitRecord
 from pipeline.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
-    from pipeline.check import Norms
+    from pipeline.check import Coverage, Norms
+    from pipeline.draft import Board
     from pipeline.extract import Extractor
     from pipeline.hear import Hearer
 
@@ -122,12 +123,15 @@ REPAIR_RECIPE = "repair 1"  # part of the key of kept chunks: raise it when repa
 class ShippedStages:
     """The stages of this program."""
 
-    def __init__(self, vocab: Vocabulary, config: Config) -> None:
+    def __init__(self, vocab: Vocabulary, config: Config, *, between: Callable[[], None] | None = None) -> None:
+        """``between`` is called before each step of the speech model: what presses is done there."""
         self.vocab = vocab
         self._config = config
+        self._between = between
 
     @cached_property
-    def _hearer(self) -> "Hearer":
+    def hearer(self) -> "Hearer":
+        """Hears whole recordings, chunks and pieces."""
         from pipeline.hear import Hearer, chosen_model
         from pipeline.repair import repaired
 
@@ -135,13 +139,15 @@ class ShippedStages:
             chosen_model(self._config.settings.model, self._config.models),
             self.vocab,
             keep=cache_folder(),
+            between=self._between,
             device=self._config.settings.device,
             recipe=REPAIR_RECIPE,
             refine=lambda heard, scorer: repaired(heard, self.vocab, scorer),
         )
 
     @cached_property
-    def _extractor(self) -> "Extractor":
+    def extractor(self) -> "Extractor":
+        """Folds utterance after utterance."""
         from pipeline.extract import Extractor
 
         return Extractor(self.vocab)
@@ -158,7 +164,7 @@ class ShippedStages:
         sound = open_sound(path)
         if on_progress is not None:
             on_progress(0, sound.duration_ms)
-        transcript = self._hearer.hear(sound, on_progress=on_progress)
+        transcript = self.hearer.hear(sound, on_progress=on_progress)
         recording = Recording(
             id=transcript.recording,
             sha256=sound.sha256,
@@ -198,7 +204,7 @@ class ShippedStages:
     @cached_property
     def _extract(self) -> Callable[[Transcript, Age | None], Extraction]:
         """Remembers the last few: an edit of a line leaves the words as they were."""
-        return lru_cache(maxsize=4)(lambda transcript, age: self._extractor.extract(transcript, age=age))
+        return lru_cache(maxsize=4)(lambda transcript, age: self.extractor.extract(transcript, age=age))
 
     def extract(self, transcript: Transcript, age: Age | None) -> Extraction:
         return self._extract(transcript, age)
@@ -250,13 +256,23 @@ class ShippedStages:
             for past in record.previous
         )
 
+    def coverage(self, record: VisitRecord, items: tuple[Item, ...], words: Transcript, age: Age | None) -> "Coverage":
+        """What a visit should look at, part by part."""
+        from pipeline.check import coverage
+
+        return coverage(items, age, self._norms, previous=record.previous, dropped=words.dropped)
+
     def not_looked_at(
         self, record: VisitRecord, items: tuple[Item, ...], words: Transcript, age: Age | None
     ) -> tuple[NotLookedAt, ...]:
-        from pipeline.check import coverage
-
-        entries = coverage(items, age, self._norms, previous=record.previous, dropped=words.dropped).entries
+        entries = self.coverage(record, items, words, age).entries
         return tuple((entry.label, entry.state.name.lower(), entry.why) for entry in entries)
+
+    def board(self, items: tuple[Item, ...], hidden: frozenset[str], veiled: frozenset[str]) -> "Board":
+        """The items as a board shows them. ``hidden``: ids left out; ``veiled``: ids shown without their result."""
+        from pipeline.draft import board
+
+        return board(items, self.vocab, hidden, veiled)
 
     def draft(
         self,

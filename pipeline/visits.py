@@ -6,7 +6,7 @@ changed as a whole, and only then do the files get their names.
 
 from collections.abc import Iterable
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal
@@ -15,12 +15,22 @@ from pipeline.ages import age_from_birth, age_on, check_gestation
 from pipeline.config import Config
 from pipeline.errors import InputError
 from pipeline.files import Staged, check_place, staged
-from pipeline.model import Infant, Stretch, contract_json
+from pipeline.model import (
+    Dropped,
+    Infant,
+    Recording,
+    RecordingLogEntry,
+    SpeechModel,
+    Stretch,
+    Transcript,
+    contract_json,
+)
 from pipeline.records import Drafted, VisitEntry, VisitRecord
 from pipeline.run import Source, derive, extraction_json, json_bytes, read_source
 from pipeline.stages import Copy, Progress, Stages
 from pipeline.store import Store, Writing, new_id
 from pipeline.store.events import (
+    Consent,
     InfantEntered,
     InfantRevised,
     RecordingSealed,
@@ -30,6 +40,7 @@ from pipeline.store.events import (
 )
 from pipeline.vtt import write_vtt
 
+OFF_RECORD = "off the record"
 SOUNDS = ("audio/", "video/")  # media types of what was spoken and not written
 
 
@@ -91,15 +102,15 @@ def draft(
     today: date,
     to: Path | None = None,
     on_progress: Progress | None = None,
+    log: tuple[RecordingLogEntry, ...] = (),
 ) -> Done:
     """From a recording or a transcript to the note's files and a visit on record.
 
     The files go to ``config.notes/<visit>``, which a search plays, and to ``to``. A recording that is on record already
-    is drafted again under its own visit. Raises InputError, ModelError, StoreError; nothing was changed then.
+    is drafted again under its own visit. ``log``: what was noted while it was recorded here. Raises InputError,
+    ModelError, StoreError; nothing was changed then.
     """
-    on = told.on or today
-    if on > today:
-        raise InputError(f"visit date {on} lies in the future; check --on.")
+    on = _day(told, today)
     for place in (config.home, *([to] if to else [])):
         check_place(place)
     copy: Copy | None = None
@@ -108,7 +119,7 @@ def draft(
         known = stack.enter_context(Store(config.home)) if Store.exists(config.home) else None
         _infant_for(told, known, on)  # what cannot be filed is said before the long hearing
         age_on(on, None, told.gestation_weeks, told.age)
-        source = read_source(path, stages, on_progress)
+        source = _logged(read_source(path, stages, on_progress), log)
         if source.recording.media_type.startswith(SOUNDS):
             filed = known.visit_of(source.recording.id) if known else None
             stretches = known.visit(filed).stretches if known and filed else None
@@ -129,6 +140,46 @@ def draft(
                 redrafted = _draft_others(unit, record, stages, everything=bool(changed))
             batch.publish()
     return Done(record, drafted, to or folder, tuple(files), before, changed, redrafted)
+
+
+def expected(told: Told, config: Config, *, today: date) -> VisitRecord:
+    """The visit as it would be filed now, nothing heard yet. Raises InputError where it could not be filed."""
+    on = _day(told, today)
+    with ExitStack() as stack:
+        known = stack.enter_context(Store(config.home)) if Store.exists(config.home) else None
+        infant = _infant_for(told, known, on)
+        return VisitRecord(
+            visit="",
+            infant=infant,
+            day=on,
+            age=age_on(on, infant.born, infant.gestation_weeks, told.age),
+            recording=Recording(id="", sha256="", media_type="", duration_ms=0),
+            transcript=Transcript(id="", recording="", model=SpeechModel(name="", sha256=""), words=(), utterances=()),
+            transcript_sha256="",
+            previous=known.previous(infant.id, on) if known else (),
+        )
+
+
+def _day(told: Told, today: date) -> date:
+    on = told.on or today
+    if on > today:
+        raise InputError(f"visit date {on} lies in the future; check --on.")
+    return on
+
+
+def _logged(source: Source, log: tuple[RecordingLogEntry, ...]) -> Source:
+    """The recording with its log; what was off the record is named among what was not heard."""
+    ends = {entry.at_ms: entry.until_ms for entry in log if entry.kind == "drop"}
+    for entry in log:
+        if entry.kind == "undrop":
+            ends.pop(entry.at_ms, None)
+    silent = [Dropped(start_ms=a, end_ms=b, reason=OFF_RECORD) for a, b in ends.items() if b is not None and b > a]
+    dropped = tuple(sorted([*source.transcript.dropped, *silent], key=lambda d: d.start_ms))
+    return replace(
+        source,
+        transcript=source.transcript.model_copy(update={"dropped": dropped}),
+        recording=source.recording.model_copy(update={"log": log}),
+    )
 
 
 def _note_files(drafted: Drafted, stages: Stages, copy: Copy | None) -> dict[str, bytes]:
@@ -241,6 +292,8 @@ def _file(unit: Writing, told: Told, source: Source, on: date) -> tuple[str, boo
         changed.append("the day or the age of the visit")
     if filed is None:
         unit.append(RecordingSealed(recording=recording), visit=visit, infant=infant.id)
+        for consent in _consents(recording.log):
+            unit.append(consent, visit=visit, infant=infant.id)
         unit.blobs.keep_file(source.path, recording.sha256)
     sha256 = unit.blobs.keep(source.transcript.model_dump_json().encode())
     if entry is None or entry.transcript_sha256 != sha256:
@@ -264,3 +317,13 @@ def _opened(unit: Writing, told: Told) -> VisitEntry | None:
     if entry.recording is not None:
         raise InputError(f"visit {entry.id}: it has its recording or its text already; leave out --visit.")
     return entry
+
+
+def _consents(log: tuple[RecordingLogEntry, ...]) -> list[Consent]:
+    """Consent to record as the log tells it; its line reads "given: who", as the recorder writes it."""
+    found = []
+    for entry in (e for e in log if e.kind == "consent"):
+        state, _, giver = entry.text.partition(": ")
+        if state in ("given", "declined", "withdrawn"):
+            found.append(Consent(scope="record", state=state, giver=giver, at_ms=entry.at_ms))
+    return found

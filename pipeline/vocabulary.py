@@ -280,6 +280,8 @@ def _load(base: Path, personal: Path | None) -> Vocabulary:
     if personal is not None:
         _overlay(concepts, _collect(personal / "concepts", Concept, faults))
         _overlay(sites, _collect(personal / "sites.yaml", Site, faults))
+        if (own := personal / "cues" / "commands.yaml").is_file():
+            cues["commands"] = (*cues["commands"], *(cue for _, cue in read_rows(own, Cue, faults)))
     _check_links(concepts, sites, faults)
     _check_forms(concepts, "concept", faults)
     _check_forms(sites, "site", faults)

@@ -24,6 +24,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "sound": {"phonemes", "resources"},
     "times": set(),
     "ages": {"amounts", "errors", "model"},
+    "commands": {"errors", "model", "phonemes", "resources", "vocabulary"},
     "config": {"errors"},
     "files": {"errors"},
     "records": {"model"},
@@ -31,7 +32,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "vtt": {"errors", "model"},
     "typed": {"errors", "model"},
 }
-STAGES = {"audio", "hear", "repair", "extract", "amend", "check", "draft", "render", "store"}
+STAGES = {"audio", "hear", "repair", "extract", "amend", "check", "draft", "record", "render", "store"}
 JOBS = {  # part -> what it may use beside the ground
     "stages": STAGES,
     "search": {"store"},
@@ -42,6 +43,7 @@ JOBS = {  # part -> what it may use beside the ground
     "handwritten": {"infants", "stages", "store", "visits"},
     "contacts": {"infants", "store"},
     "custody": {"run", "stages", "store"},
+    "commands": {"errors", "model", "phonemes", "resources", "vocabulary"},
     "demo": {"run", "stages", "visits"},
     "review": {"store"},
     "doctor": {"hear", "store"},  # asks both how they are
@@ -55,12 +57,13 @@ FACES = {  # no stage among them: a face parses, calls a job and shows what came
 }
 OWNERS = {  # library -> the only parts that may use it
     "alembic": {"store"},
-    "av": {"audio"},
+    "av": {"audio", "record"},
     "ctranslate2": {"hear"},
     "faster_whisper": {"hear"},
     "fastapi": {"web"},
     "jinja2": {"safe"},
     "uvicorn": {"web"},
+    "sounddevice": {"record"},
     "sqlalchemy": {"store"},
     "sqlite3": {"store"},
     "spacy": {"extract"},

@@ -32,10 +32,14 @@ class State(StrEnum):
 
 
 class Entry(Frozen):
-    """One part: its state, when it was first looked at (milliseconds), or why it was skipped."""
+    """One part: its state, when it was first looked at (milliseconds), or why it was skipped.
+
+    ``on_board``: how it reads on a screen that the family sees; "" = not there at all.
+    """
 
     id: str
     label: str
+    on_board: str = ""
     region: str
     state: State
     danger: bool = False
@@ -98,6 +102,7 @@ def _entry(row: CoverageRow, items: Sequence[Item], age: Age | None) -> Entry:
     entry = Entry(
         id=row.id,
         label=row.label,
+        on_board=row.board or row.label,
         region=row.region,
         state=State.NOT_MENTIONED if _in_age(row, age) else State.ASK_AGE,
         danger=row.danger,
@@ -151,6 +156,7 @@ def _again(last: PastVisit, items: Sequence[Item], facts: Facts, norms: Norms) -
             Entry(
                 id=key,
                 label=f"{place}: to be looked at again" if planned else f"{past.quote} (last time)",
+                on_board=f"{place} again" if planned else "",
                 region="last visit",
                 state=State.NOT_MENTIONED,
                 source=OURS,

@@ -276,9 +276,13 @@ class Law(Sourced):
 
 
 class CoverageRow(Sourced):
-    """Something that a visit should look at: said if any of ``concepts`` (at ``sites``, where given) was met."""
+    """Something that a visit should look at: said if any of ``concepts`` (at ``sites``, where given) was met.
+
+    ``board``: how it reads on a screen that the family sees, where not as ``label``.
+    """
 
     label: Text
+    board: str = ""
     region: Text
     visit: Literal["first", "follow_up", "both"]
     danger: bool = False

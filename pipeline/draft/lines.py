@@ -37,6 +37,23 @@ class LineWriter:
         text = ", ".join(word for word in words if word)
         return text[:1].upper() + text[1:]
 
+    def short(self, item: Item, *, veiled: bool = False) -> str:
+        """Structure, side and result alone, for a screen that others see; ``veiled`` leaves the result out.
+
+        What is running speech by its nature reads as the label of what it is about.
+        """
+        pattern = self._pattern(item)
+        slots = self._slots(item, pattern, "")
+        head, body = (fill(half, slots).removeprefix(", ").strip() for half in pattern.split(_HALVES))
+        place = ", ".join(part for part in (self._site_label(item.site) if item.site else "", slots["own"]) if part)
+        if veiled or "{words}" in pattern:
+            text = place or slots["label"]
+        else:
+            line = ": ".join(half for half in (head, body) if half)
+            amount = slots["amount"] if "{value}" not in pattern and "{amount}" not in pattern else ""
+            text = ", ".join(word for word in (line, amount, *self._left_out(line, slots)) if word)
+        return text[:1].upper() + text[1:]
+
     def lacks_structure(self, item: Item) -> bool:
         """Whether the line speaks about a structure and none was said."""
         return item.site is None and needs(self._pattern(item), "site")

@@ -30,7 +30,6 @@ _SILENT = {
     "other": ClauseClass.CHAT,
     "teach": ClauseClass.TEACHING,
     "doubt": ClauseClass.CHAT,
-    "command": ClauseClass.COMMAND,
     "retract": ClauseClass.COMMAND,
 }
 
@@ -51,9 +50,8 @@ def acts_of(marked: Marked, clauses: Sequence[Clause]) -> list[Act]:
 
 def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
     cues = marked.acts(clause.a, clause.b)
-    for name in ("retract", "command"):
-        if name in cues:
-            return _silent(name, "command")
+    if "retract" in cues:
+        return _silent("retract", "command")
     if _asks(marked, clause, last, "question" in cues):
         return _silent("question", "question")
     if any(value == "not_assessed" for value, _ in marked.cued("reasons", clause.a, clause.b)):

@@ -6,6 +6,7 @@ utterances only the state goes on: the structure under the hands, an open questi
 
 from collections.abc import Sequence
 
+from pipeline.commands import Commands
 from pipeline.extract.acts import acts_of
 from pipeline.extract.clauses import Clause, Splitter
 from pipeline.extract.corrections import mend
@@ -31,6 +32,7 @@ class Extractor:
         self._splitter = Splitter(lexicon)
         self._marker = Marker(lexicon, NumberReader(vocab))
         self._resolver = Resolver(vocab)
+        self._commands = Commands(vocab)
         self._doubting = vocab.listed("doubting")
 
     def start(self, recording: str, *, age: Age | None = None) -> State:
@@ -57,6 +59,11 @@ class Extractor:
 
     def step(self, state: State, words: Sequence[Word], utterance: WordRange) -> tuple[State, list[ItemEvent]]:
         """Take one more utterance, the words ``i0 <= i < i1``; returns the state and what changed among the items."""
+        command = self._commands.of(word.text for word in words[utterance[0] : utterance[1]])
+        if command is not None:
+            account = ClauseAccount(words=utterance, clause_class=ClauseClass.COMMAND, why=f"command: {command}")
+            state.accounts.append(account)
+            return state, []
         tokens = self._tokeniser(words[utterance[0] : utterance[1]])
         clauses = self._splitter(tokens)
         region = state.focus.targets[0].site if state.focus.targets else None

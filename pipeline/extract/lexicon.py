@@ -222,7 +222,7 @@ class Lexicon:
             for say, level in site.levels.items():
                 self._site(say, Reading("site", site=site.id, level=level, singular=say))
         for category, cues in self.vocab.cues.items():
-            if category in ("degree", "forms", "numbers", "units"):
+            if category in ("commands", "degree", "forms", "numbers", "units"):
                 continue
             exact = category in WORD_FOR_WORD
             group = category if category in ALONE else "exact" if exact else "stems"

@@ -86,7 +86,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         """A structure named in an explanation or a question is what "his is tight", just after, is about."""
         focus, at = self._state.focus, self._state.clause
         named = tuple(t for frame in frames for t in self._resolver.targets(frame))
-        if act.silent is not None and act.name not in ("announce", "chat", "command"):
+        if act.silent is not None and act.name not in ("announce", "chat"):
             if len(named) == 1:  # "runs from the ear to the collarbone" is about neither
                 keep = act.name == "earlier"  # "last time the left hip was tight; today it moves freely"
                 focus.mentioned = tuple(t if keep else replace(t, side="") for t in named[-1:])

@@ -3,10 +3,11 @@
 from pipeline.hear.chunks import Cutter, SoundChunk
 from pipeline.hear.fetch import fetch_model, fetchable
 from pipeline.hear.hearer import Hearer, Preview
-from pipeline.hear.keep import ChunkResult
+from pipeline.hear.keep import ChunkResult, forget_chunks
 from pipeline.hear.models import EMBEDDED_NAME, ModelFiles, embedded_model, model_at
 from pipeline.hear.pieces import Pieces
 from pipeline.hear.shelf import Shelf, chosen_model
+from pipeline.hear.words import utterances
 
 __all__ = [
     "EMBEDDED_NAME",
@@ -22,5 +23,7 @@ __all__ = [
     "embedded_model",
     "fetch_model",
     "fetchable",
+    "forget_chunks",
     "model_at",
+    "utterances",
 ]

@@ -5,6 +5,7 @@ Written whole or not at all; a file that cannot be read as what it should be is 
 
 import hashlib
 from pathlib import Path
+from shutil import rmtree
 from typing import TypeVar
 
 from pydantic import ValidationError
@@ -68,3 +69,8 @@ class Kept:
     def _path(folder: Path, key: ChunkKey) -> Path:
         name = hashlib.sha256(key.model_dump_json().encode()).hexdigest()
         return folder / name[:2] / f"{name}.json"
+
+
+def forget_chunks(folder: Path) -> None:
+    """Remove all chunk results under a cache folder."""
+    rmtree(folder / "chunks", ignore_errors=True)

@@ -36,6 +36,12 @@ class Pieces:
         """Up to where the stream was looked at."""
         return self._base_ms + len(self._voice) * FRAME_MS
 
+    @property
+    def open_ms(self) -> int:
+        """Up to where all that was said has come as a piece."""
+        ranges = speech_ranges(self._voice)
+        return self._base_ms + (ranges[0][0] if ranges else len(self._voice)) * FRAME_MS
+
     def take(self, samples: Samples) -> Iterator[SoundChunk]:
         """The pieces that ended with these samples."""
         self._pcm = np.concatenate([self._pcm, samples])

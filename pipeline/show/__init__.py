@@ -21,12 +21,17 @@ from pipeline.show.lines import (
     item_lines,
     link_lines,
 )
+from pipeline.show.recording import KEYS, RecordingScreen, device_lines, drafted_lines, left_open_lines
 from pipeline.show.speechmodels import kept_lines, model_lines
 
 __all__ = [
+    "KEYS",
     "NOTE_PAGE",
+    "RecordingScreen",
     "contact_lines",
+    "device_lines",
     "done_lines",
+    "drafted_lines",
     "explained_lines",
     "finding_lines",
     "infant_lines",
@@ -34,6 +39,7 @@ __all__ = [
     "item_line",
     "item_lines",
     "kept_lines",
+    "left_open_lines",
     "link_lines",
     "model_lines",
     "moved_lines",

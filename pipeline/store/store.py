@@ -18,7 +18,7 @@ from ulid import ULID
 from pipeline.errors import InputError, NotFoundError, StoreError
 from pipeline.files import private_folder
 from pipeline.model import Age, Answer, Infant, LineEdit, Recording, Redo, Transcript, Undo, WordCorrection
-from pipeline.records import ContactEntry, Drafted, VisitEntry, VisitOnRecord, VisitRecord
+from pipeline.records import ContactEntry, Drafted, PastVisit, VisitEntry, VisitOnRecord, VisitRecord
 from pipeline.store import people, schema
 from pipeline.store.blobs import Blobs, StagedBlobs
 from pipeline.store.database import faults, open_database
@@ -210,6 +210,11 @@ class Store:
             return self._record(inside, visit)
         with self.reading() as connection:
             return self._record(connection, visit)
+
+    def previous(self, infant: str, day: date) -> tuple[PastVisit, ...]:
+        """The infant's visits up to a day, oldest first."""
+        with self.reading() as connection:
+            return previous_visits(connection, infant, day, "~")
 
     def events(self, *, visit: str | None = None) -> list[Event]:
         """The record in order of replay, all of it or one visit's. Raises StoreError where one cannot be read."""

@@ -1,0 +1,132 @@
+"""The one writer of an open recording: whatever the sound comes from, it gets to disk here, within the second."""
+
+import fcntl
+import os
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from datetime import datetime
+from pathlib import Path
+from typing import Literal
+
+from pipeline.errors import InputError, StoreError
+from pipeline.files import FILE_MODE, private_folder
+from pipeline.model import RecordingLogEntry
+from pipeline.record.folder import BYTES_A_MS, LOCK, LOG, PCM, Samples
+
+_SYNC_BYTES = 500 * BYTES_A_MS
+_TRIES = 20  # somebody may look at the lock in this moment
+Kind = Literal["start", "pause", "gap", "mark", "consent", "drop", "undrop"]
+
+
+class Writer:
+    """Appends samples and log lines to a recording. ``wall`` tells the time of day for the log.
+
+    Raises InputError where the recording is being written by another recorder or its folder cannot be used.
+    """
+
+    def __init__(self, folder: Path, wall: Callable[[], datetime]) -> None:
+        self.folder = private_folder(folder)
+        self._wall = wall
+        self._lock = _locked(folder)
+        try:
+            self._pcm = _appending(folder / PCM)
+            self._log = _appending(folder / LOG)
+            size = os.fstat(self._pcm).st_size
+            self._bytes = size - size % 2
+            os.ftruncate(self._pcm, self._bytes)
+            _end_line(self._log, folder / LOG)
+            _sync_folder(folder)
+        except OSError as error:
+            os.close(self._lock)
+            raise InputError(f"{folder}: cannot be written ({error.strerror}).") from error
+        self._unsynced = 0
+
+    @property
+    def at_ms(self) -> int:
+        """How much sound was taken, in milliseconds."""
+        return self._bytes // BYTES_A_MS
+
+    def write(self, samples: Samples) -> None:
+        """Append samples, and bring them to the disk every half second. Raises StoreError; what was kept is whole."""
+        data = memoryview(samples.astype("<i2").tobytes())
+        try:
+            while data:
+                done = os.write(self._pcm, data)
+                self._bytes += done
+                self._unsynced += done
+                data = data[done:]
+            if self._unsynced >= _SYNC_BYTES:
+                self.sync()
+        except OSError as error:
+            self._bytes -= self._bytes % 2
+            with suppress(OSError):
+                os.ftruncate(self._pcm, self._bytes)
+                os.fsync(self._pcm)
+            raise _full(self.folder, error, self.at_ms) from error
+
+    def sync(self) -> None:
+        """Bring everything to the disk now."""
+        if self._unsynced:
+            os.fdatasync(self._pcm)
+            self._unsynced = 0
+
+    def log(self, kind: Kind, *, at_ms: int | None = None, until_ms: int | None = None, text: str = "") -> None:
+        """Append a line to the log, on disk when this returns. Raises StoreError."""
+        entry = RecordingLogEntry(
+            kind=kind, at_ms=self.at_ms if at_ms is None else at_ms, until_ms=until_ms, wall=self._wall(), text=text
+        )
+        size = os.fstat(self._log).st_size
+        try:
+            line = entry.model_dump_json().encode() + b"\n"
+            if os.write(self._log, line) < len(line):
+                raise OSError(28, "No space left on device")
+            os.fdatasync(self._log)
+        except OSError as error:
+            with suppress(OSError):
+                os.ftruncate(self._log, size)
+            raise _full(self.folder, error, self.at_ms) from error
+
+    def close(self) -> None:
+        """Bring everything to the disk and let go of the recording."""
+        with suppress(OSError):
+            self.sync()
+        for handle in (self._pcm, self._log, self._lock):
+            os.close(handle)
+
+
+def _locked(folder: Path) -> int:
+    handle = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, FILE_MODE)
+    for _ in range(_TRIES):
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return handle
+        except BlockingIOError:
+            time.sleep(0.01)
+    os.close(handle)
+    raise InputError(f"{folder}: is being recorded already. End that recording first.")
+
+
+def _appending(path: Path) -> int:
+    return os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, FILE_MODE)
+
+
+def _end_line(handle: int, path: Path) -> None:
+    """Cut off a last line that a crash left unfinished."""
+    data = path.read_bytes()
+    os.ftruncate(handle, data.rfind(b"\n") + 1)
+
+
+def _sync_folder(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _full(folder: Path, error: OSError, at_ms: int) -> StoreError:
+    return StoreError(
+        f"{folder}: the disk took no more ({error.strerror}). The recording has stopped; all of its {at_ms / 1000:.1f} "
+        "seconds are kept. Free some space, then run: handspoken recover"
+    )
