@@ -43,7 +43,8 @@ JOBS = {  # part -> what it may use beside the ground
     "handwritten": {"infants", "stages", "store", "visits"},
     "contacts": {"infants", "store"},
     "custody": {"run", "stages", "store"},
-    "commands": {"errors", "model", "phonemes", "resources", "vocabulary"},
+    "capture": {"hear", "record", "store", "visits"},
+    "live": {"capture", "extract", "hear", "record", "stages", "visits"},
     "demo": {"run", "stages", "visits"},
     "review": {"store"},
     "doctor": {"hear", "store"},  # asks both how they are
