@@ -45,23 +45,6 @@ def test_clauses_end_where_a_new_statement_begins(
     assert _parts(tokens, splitter(tokens)) == parts
 
 
-@pytest.mark.parametrize(
-    ("said", "parts"),
-    [
-        ("the hip is tight okay the neck is soft", ["the hip is tight", "okay the neck is soft"]),
-        ("the left hip is tight she hates that", ["the left hip is tight", "she hates that"]),
-        ("any fevers no", ["any fevers no"]),
-        ("the hip is fine any fevers", ["the hip is fine", "any fevers"]),
-    ],
-)
-def test_without_punctuation_openings_are_borders(
-    tokeniser: Tokeniser, splitter: Splitter, said: str, parts: list[str]
-) -> None:
-    tokens = tokeniser(narration(said).words)
-
-    assert _parts(tokens, splitter(tokens)) == parts
-
-
 def test_a_long_silence_ends_a_sentence(tokeniser: Tokeniser, splitter: Splitter) -> None:
     for pause_ms, hard in ((PAUSE_MS - 1, [True]), (PAUSE_MS, [True, True])):
         tokens = tokeniser(narration("left hip", "tight", pause_ms=pause_ms).words)

@@ -1,8 +1,7 @@
 """An utterance -> clauses: stretches with one act each. The clauses of a transcript partition its words.
 
 Borders: full stops and question marks, long pauses, "but/so/because ..." and, after a comma or "and", the beginning of
-a new subject and verb ("she's", "there is", "let me"). Where the recogniser left out all punctuation, such beginnings
-are borders by themselves.
+a new subject and verb ("she's", "there is", "let me"). Stops that a recogniser left out are put in before (stops.py).
 """
 
 from collections.abc import Sequence
@@ -31,7 +30,6 @@ class Splitter:
 
     def __init__(self, lexicon: Lexicon) -> None:
         self._connectives = lexicon.vocab.listed("connectives")
-        self._prepositions = lexicon.vocab.listed("prepositions")
         self._cues = lexicon.cues.get("clauses")
 
     def __call__(self, tokens: Sequence[Token]) -> list[Clause]:
@@ -39,17 +37,15 @@ class Splitter:
         if not tokens:
             return []
         kinds = self._kinds(tokens)
-        bare = not any(t.stop for t in tokens)
         cuts = {0: True}
         for k in range(1, len(tokens)):
             before = tokens[k - 1]
             kind = kinds.get(k, "")
-            opens = kind == "opener" or (kind == "asker" and kinds.get(k - 1) != "binder")
-            if before.stop in (".", "?") or tokens[k].gap_ms >= PAUSE_MS or (bare and opens):
+            if before.stop in (".", "?") or tokens[k].gap_ms >= PAUSE_MS:
                 cuts[k] = True
             elif kind == "turn" and self._something_follows(tokens, k):
                 cuts[k] = False
-            elif kind == "subject" and self._new_subject(tokens, k, kinds, bare):
+            elif kind == "subject" and self._new_subject(tokens, k):
                 at = k - 1 if before.text in ("and", "or") and not before.stop and k - 1 not in cuts and k > 1 else k
                 cuts[at] = False
         self._hung_questions(tokens, cuts)
@@ -75,13 +71,9 @@ class Splitter:
         """ "No lump in it, though." has nothing after its turning word."""
         return not tokens[k].stop or tokens[k].stop == ","
 
-    def _new_subject(self, tokens: Sequence[Token], k: int, kinds: dict[int, str], bare: bool) -> bool:
+    def _new_subject(self, tokens: Sequence[Token], k: int) -> bool:
         before = tokens[k - 1]
-        if before.stop == ",":
-            return True
-        if before.text in ("and", "or"):
-            return k >= 2
-        return bare and kinds.get(k - 1) != "binder" and before.text not in self._prepositions
+        return before.stop == "," or (before.text in ("and", "or") and k >= 2)
 
     def _clause(self, tokens: Sequence[Token], a: int, b: int, hard: bool) -> Clause:
         head, joint = a, ""

@@ -15,6 +15,7 @@ from pipeline.extract.lexicon import Lexicon
 from pipeline.extract.marks import Marker
 from pipeline.extract.resolve import Resolver
 from pipeline.extract.state import State
+from pipeline.extract.stops import Stops
 from pipeline.extract.tokens import Token, Tokeniser
 from pipeline.extract.turn import Turn
 from pipeline.extract.values import NumberReader
@@ -33,6 +34,7 @@ class Extractor:
         self._marker = Marker(lexicon, NumberReader(vocab))
         self._resolver = Resolver(vocab)
         self._commands = Commands(vocab)
+        self._stops = Stops(lexicon)
         self._doubting = vocab.listed("doubting")
 
     def start(self, recording: str, *, age: Age | None = None) -> State:
@@ -64,9 +66,12 @@ class Extractor:
             account = ClauseAccount(words=utterance, clause_class=ClauseClass.COMMAND, why=f"command: {command}")
             state.accounts.append(account)
             return state, []
-        tokens = self._tokeniser(words[utterance[0] : utterance[1]])
-        clauses = self._splitter(tokens)
         region = state.focus.targets[0].site if state.focus.targets else None
+        tokens = self._tokeniser(words[utterance[0] : utterance[1]])
+        if len(tokens) > 1 and not any(t.stop for t in tokens):
+            everywhere = frozenset(range(len(tokens)))
+            tokens = self._stops(self._marker(tokens, everywhere, frozenset({len(tokens) - 1}), region))
+        clauses = self._splitter(tokens)
         marked = self._marker(
             tokens,
             frozenset(k for c in clauses for k in range(c.a, c.head + 1)),
