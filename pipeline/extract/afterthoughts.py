@@ -88,7 +88,8 @@ class Afterthoughts(Filing):
             return False
         item = state.ledger.records[state.treatment].item
         own = self._resolver.targets(frame)
-        if own and all(t.site != item.site for t in own):
+        hands = own or (state.focus.targets if state.focus.named_at > state.treated_at else ())
+        if hands and all(t.site != item.site for t in hands):
             return False
         for mark in (*frame.results, *frame.concepts):
             result = next(

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from pipeline.extract.clauses import Clause
 from pipeline.extract.drafts import Draft, without_flag
 from pipeline.extract.frames import Frame
+from pipeline.extract.lexicon import CueReading, Hit
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.measures import value_of
 from pipeline.extract.resolve import Resolver
@@ -55,8 +56,14 @@ def asked(
 
 def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: Marked, clause: Clause) -> list[Draft]:
     """The facts that a clause answers to the question; empty where it is no answer."""
-    said = [value for value, hit in marked.cued("answers", clause.a, clause.b) if hit.a <= clause.head]
-    polar = said[0] if said else ""
+    said = [(value, hit) for value, hit in marked.cued("answers", clause.a, clause.b) if hit.a <= clause.head]
+    polar = said[0][0] if said else ""
+    if (
+        polar == "no"
+        and marked.tokens[said[0][1].b - 1].text == "n't"
+        and _tells_more(vocab, marked, said[0][1], clause)
+    ):
+        return []
     if polar == "unsure" or (question.comparing and polar):
         return []
     marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
@@ -99,6 +106,13 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     for concept_id in question.open_concepts:
         out += _open(vocab, concept_id, marks, marked, clause, polar, side)
     return out
+
+
+def _tells_more(vocab: Vocabulary, marked: Marked, hit: Hit[CueReading], clause: Clause) -> bool:
+    """ "We didn't measure it" denies the measuring, not what was asked; "he hasn't, not really" answers."""
+    end = next((k + 1 for k in range(hit.b, clause.b) if marked.tokens[k].stop), clause.b)
+    rest = marked.words(hit.b, end) - vocab.listed("answer_tail")
+    return bool(rest) and not any(hit.b <= m.a < end and m.kind in ("concept", "result") for m in marked.marks)
 
 
 def _result(vocab: Vocabulary, concept_id: str, marks: Sequence[Mark]) -> str | None:

@@ -28,6 +28,7 @@ class Focus:
     at_ms: int = 0
     clause_of_concept: int = -9
     now: int = 0
+    named_at: int = -9  # the clause that last named the structure in hand
     seen: bool = False  # the last item was found by the hands, not told
     treated: bool = False  # ... or was a treatment
     seats: dict[str, Target] = field(default_factory=dict)  # where each movement was last tested

@@ -363,8 +363,11 @@ class FrameBuilder:
     def _own_side(self, mark: Mark, rest: Sequence[Mark]) -> bool:
         return bool(rest) and rest[0].kind == "side" and not self._border(mark.b, rest[0].a)
 
-    def _level(self, mark: Mark, border: bool, _rest: Sequence[Mark]) -> None:
-        if self._stated() and (border or self._open.levels or not self._prepositional(mark)) and self._open.told:
+    def _level(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
+        led = mark.a > self._clause.a and self._tokens[mark.a - 1].text in self._prepositions
+        late = led and not self._open.levels and all(m.kind == "level" for m in rest)  # "it's tight, around T4"
+        apart = border or self._open.levels or not self._prepositional(mark)
+        if self._stated() and apart and self._open.told and not late:
             self._flush()
         self._open.take(mark)
         self._open.levels.append(mark)

@@ -19,6 +19,7 @@ class Hands(Filing):
         found = [d for d in drafts if self._vocab.concepts[d.concept].kind in ("finding", "treatment")]
         if own:
             focus.shift(own, clause, now)
+            focus.named_at = clause
         elif found and found[-1].site is not None and self._seated(found[-1]):
             last = found[-1]
             if last.site not in {t.site for t in focus.targets}:
@@ -60,6 +61,28 @@ class Hands(Filing):
                 focus.concept, focus.result = chosen, None
                 focus.clause_of_concept = clause
                 focus.touch(clause, now)
+
+    def _recall(self, frame: Frame, now: int) -> None:
+        """ "rest my finger on that tight muscle": the hands go back to where it was found."""
+        if frame.sites or frame.levels:
+            return
+        bad = self._vocab.listed("bad_results")
+        for mark in (*frame.results, *frame.concepts):
+            before = self._marked.tokens[mark.a - 1].text if mark.a else ""
+            if before not in ("that", "this", "the", "those"):
+                continue
+            meant = [r.concept for r in mark.gives() if r.role == "means" and r.result in bad]
+            records = [r.item for c in (*meant, *mark.says()) for r in self._state.ledger.of(c)]
+            muscle = self._marked.words(mark.a, mark.b + 1) & {"muscle", "muscles"}
+            seats = [i for i in records if i.kind == "finding" and i.result in bad and i.site is not None]
+            found = next((i for i in seats if not muscle or self._is_muscle(i.site or "")), None)
+            if found is not None:
+                side = "" if found.side == "none" else found.side
+                self._state.focus.shift((Target(found.site, side, found.level),), self._state.clause, now)
+                return
+
+    def _is_muscle(self, site: str) -> bool:
+        return any("muscle" in form for form in self._vocab.sites[site].say)
 
     def _fits_here(self, mark: Mark) -> bool:
         """The concept named makes sense at the structure in hand, or has a place of its own."""

@@ -8,6 +8,8 @@ from pipeline.extract.lexicon import CueReading, Hit
 from pipeline.extract.marks import Mark, Marked
 from pipeline.vocabulary import Vocabulary
 
+WORKING = ("hand", "finger", "thumb")
+
 
 class Idle:
     """Decides for the marks of one clause."""
@@ -27,7 +29,10 @@ class Idle:
 
     def _speakers_own(self, mark: Mark) -> bool:
         """ "resting my hands on the diaphragm": the hands that work are not the ones looked at."""
-        return mark.kind == "site" and mark.a > self._clause.a and self._tokens[mark.a - 1].text == "my"
+        if mark.kind != "site" or mark.a == self._clause.a:
+            return False
+        before = self._tokens[mark.a - 1].text
+        return before == "my" or (before == "a" and mark.readings[0].site in WORKING)  # "a hand on the tummy"
 
     def _existential(self, mark: Mark) -> bool:
         """ "There's no lump": the "there" finds nothing."""

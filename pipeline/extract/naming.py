@@ -14,7 +14,12 @@ def points(frame: Frame, marked: Marked) -> bool:
 
 def heading(vocab: Vocabulary, frame: Frame, concept: Concept, marked: Marked) -> bool:
     """ "Moro." alone is what comes next, not what was found; "there's the Moro", "red reflex both eyes" is."""
-    if not concept.id.startswith(SEATED) or frame.side or frame.sites:
+    if frame.side or frame.sites:
+        return False
+    if concept.id.startswith("alignment."):  # "Tilt. She still holds it to the left."
+        begins = frame.a == 0 or bool(marked.tokens[frame.a - 1].stop)
+        return begins and bool(marked.tokens[frame.b - 1].stop)
+    if not concept.id.startswith(SEATED):
         return False
     near = marked.words(max(0, frame.a - 5), frame.b + 2)
     return not near & vocab.listed("existence")

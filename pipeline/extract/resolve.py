@@ -139,7 +139,8 @@ class Resolver(Places):
         if result is None and value is not None:
             result, rule = "value", "number"
         if result is None and (denied or frame.ellipsis is not None):
-            result, rule = concept.negated, "denied"  # "no clunk" is absent, "no Ortolani" says nothing
+            left_out = concept.stated if denied and own and concept.kind == "treatment" else None
+            result, rule = concept.negated or left_out, "denied"  # "no clunk" is absent, "no Ortolani" says nothing
         idle = heading(self.vocab, frame, concept, marked) or not_asked_for(self.vocab, frame, concept, marked)
         if result is None and not denied and not idle:
             result, rule = concept.stated, "stated"
@@ -148,6 +149,8 @@ class Resolver(Places):
         side_said = self._side_only(frame)
         if concept.kind == "finding":  # the level was said of what came before
             context = [replace(t, level=None) for t in context]
+        if not own and focus.treated and concept_id in focus.seats:  # tested again where it was tested before
+            context = [focus.seats[concept_id]]
         held = own or ((Target(None, side_said),) if side_said else ())
         near = focus.clause >= focus.now - 1 and concept.kind == "plan"  # "… that tongue, so I'll send you"
         pointed = near or points(frame, marked)

@@ -11,6 +11,7 @@ from pipeline.extract.clauses import Clause
 from pipeline.extract.corrections import Mended
 from pipeline.extract.dialogue import Dialogue
 from pipeline.extract.drafts import Draft
+from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame, FrameBuilder
 from pipeline.extract.left_out import LeftOut
 from pipeline.extract.marks import Mark
@@ -87,15 +88,19 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         focus, at = self._state.focus, self._state.clause
         named = tuple(t for frame in frames for t in self._resolver.targets(frame))
         if act.silent is not None and act.name not in ("announce", "chat"):
+            keep = act.name == "earlier"  # "last time the left hip was tight; today it moves freely"
+            read = frames if keep else ()
+            told = [d for f in read for d in self._resolver.read(f, focus, ALL, self._marked, live=False)[0]]
+            if told and not named and told[-1].site is not None:  # "last time his rotation was forty"
+                named = (Target(told[-1].site, told[-1].side.replace("none", "")),)
             if len(named) == 1:  # "runs from the ear to the collarbone" is about neither
-                keep = act.name == "earlier"  # "last time the left hip was tight; today it moves freely"
                 focus.mentioned = tuple(t if keep else replace(t, side="") for t in named[-1:])
                 focus.mentioned_at = at
-                told = [d for f in frames for d in self._resolver.read(f, focus, ALL, self._marked, live=False)[0]]
-                focus.mentioned_state = (told[-1].concept, told[-1].result) if told and keep else None
+                focus.mentioned_state = (told[-1].concept, told[-1].result) if told else None
             return
         pointing = self._marked.tokens[clause.head].text in self._vocab.listed("pointing")
-        near = at - focus.mentioned_at <= 1 and (pointing or not focus.live(at, now))
+        anew = focus.mentioned_state is not None and "today" in self._marked.acts(clause.a, clause.b)
+        near = at - focus.mentioned_at <= 1 and (pointing or anew or not focus.live(at, now))
         if near and not named and not frames_name(frames):
             focus.shift(focus.mentioned, at, now)
             if focus.mentioned_state is not None:
@@ -126,6 +131,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         if skipped is not None and not self._withholds(marks):
             return ids + self._skipped(clause, frames, skipped, now)
         for frame in frames:
+            if kinds & DOING:
+                self._recall(frame, now)
             if self._treated(frame, clause, ids) or self._weaker_side(frame, clause, ids):
                 continue
             state.focus.seen = state.focus.seen or self._marked.tokens[clause.head].text in ("that", "this")
@@ -137,7 +144,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             drafts = [
                 self._withheld(d, frame)
                 for d in drafts
-                if not self._no_other(d, frame) and not self._only_now(d, clause)
+                if not (self._no_other(d, frame) or self._only_now(d, clause) or self._only_how(d, frame, clause))
             ]
             drafts = self._timed(drafts, clause, marks)
             drafts = self._rechecked(drafts, frames, own)
@@ -167,8 +174,15 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             unbacked = "treatment" not in backed and (theirs or (finds and mark.word))
             if "treatment" in kinds and (unbacked or subject in ("he", "she", "they")):
                 kinds = kinds - {"treatment"}  # "he's working on a poop", "head held in a tilt"
+            if "plan" in kinds and self._under_way(mark, clause, marks):
+                kinds = kinds - {"plan"}
             found |= kinds
         return found & DOING
+
+    def _under_way(self, mark: Mark, clause: Clause, marks: Sequence[Mark]) -> bool:
+        """ "Rechecking the rotation, seventy-five now": done, not planned."""
+        doing = mark.a == clause.head and self._marked.tokens[mark.a].text.endswith("ing")
+        return doing and any(m.kind in ("number", "result") and m.a >= mark.b for m in marks)
 
     def _after_comma(self, frame: Frame, clause: Clause) -> bool:
         """ "Let me see the hips, both fine": what follows the comma was found."""
@@ -191,6 +205,13 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         words = self._marked.words(clause.a, clause.b)
         told = bool(words & self._vocab.listed("at_home"))
         return draft.concept in self._vocab.listed("told_only") and self._state.focus.seen and not told
+
+    def _only_how(self, draft: Draft, frame: Frame, clause: Clause) -> bool:
+        """ "A gentle mobilisation, no thrust" says how it was done."""
+        denied = any(frame.denied(m) and draft.concept in m.says() for m in frame.concepts)
+        treated = any(self._vocab.concepts[r.item.concept].kind == "treatment" for r in self._state.ledger.recent()[:3])
+        near = self._state.clause - self._state.treated_at <= 1 and not clause.hard
+        return denied and treated and near and self._vocab.concepts[draft.concept].kind == "treatment"
 
     def _no_other(self, draft: Draft, frame: Frame) -> bool:
         """ "No other birthmarks" denies the rest, not the one just found."""
