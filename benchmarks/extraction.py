@@ -25,7 +25,8 @@ sys.path.insert(0, str(ROOT))
 
 from pipeline.ages import parse_age  # noqa: E402  (the checkout need not be installed)
 from pipeline.extract import Extractor  # noqa: E402
-from pipeline.model import Age, Transcript, Word, contract_json  # noqa: E402
+from pipeline.model import Age, Transcript, Word  # noqa: E402
+from pipeline.run import extraction_json  # noqa: E402
 from pipeline.vocabulary import load_vocabulary  # noqa: E402
 from pipeline.vtt import parse_vtt, read_vtt, stamp  # noqa: E402
 
@@ -98,10 +99,11 @@ def bare(transcript: Transcript) -> Transcript:
 def measure(extractor: Extractor, cases: Sequence[Case], *, plain: bool = False) -> tuple[dict[str, float], list[str]]:
     """The contract's figures over all cases; ``plain``: without punctuation and capitals."""
     sets: list[tuple[str, Iterable[Slots], Iterable[Slots]]] = []
+    vocab = load_vocabulary()
     for case in cases:
         transcript = bare(case.transcript) if plain else case.transcript
         made = extractor.extract(transcript, age=case.age)
-        sets.append((case.name, case.gold, [contract_json(item) for item in made.items]))
+        sets.append((case.name, case.gold, extraction_json(made, vocab)["items"]))
     return score(sets)
 
 

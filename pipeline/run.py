@@ -18,6 +18,7 @@ from pipeline.files import blocks_of, private_folder, write_atomic
 from pipeline.model import Extraction, Recording, Transcript, contract_json
 from pipeline.records import Drafted, VisitRecord
 from pipeline.stages import Progress, Stages
+from pipeline.vocabulary import Vocabulary
 from pipeline.vtt import read_vtt, write_vtt
 
 TRANSCRIPT_SUFFIX = ".vtt"
@@ -101,15 +102,22 @@ def extract_folder(
             said_age, said_gestation = sibling_facts(path)
             weeks = gestation_weeks if said_gestation is None else said_gestation
             _, extraction = extract_file(path, said_age or age, weeks, stages)
-            write_atomic(to / f"{path.stem}.json", json_bytes(extraction_json(extraction, explain=explain)))
+            data = extraction_json(extraction, stages.vocab, explain=explain)
+            write_atomic(to / f"{path.stem}.json", json_bytes(data))
             yield path, None
         except HandspokenError as error:
             yield path, error
 
 
-def extraction_json(extraction: Extraction, *, explain: bool = False) -> dict[str, Any]:
-    """``{"items": [...]}`` by the findings contract; with ``explain`` the account of the clauses and the traces too."""
-    data: dict[str, Any] = {"items": [contract_json(item) for item in extraction.items]}
+def extraction_json(extraction: Extraction, vocab: Vocabulary, *, explain: bool = False) -> dict[str, Any]:
+    """``items`` by the findings contract; ``beyond``: those of concepts that the contract does not list, likewise.
+
+    With ``explain`` the account of the clauses and the traces too.
+    """
+    data: dict[str, Any] = {"items": [], "beyond": []}
+    for item in extraction.items:
+        concept = vocab.concepts.get(item.concept)
+        data["beyond" if concept is not None and concept.beyond else "items"].append(contract_json(item))
     if explain:
         data |= extraction.model_dump(mode="json", include={"clauses", "trace"})
     return data

@@ -186,7 +186,7 @@ def _note_files(drafted: Drafted, stages: Stages, copy: Copy | None) -> dict[str
     """The files of a draft by name."""
     files = stages.render(drafted.note, drafted.transcript, copy)
     files["words.vtt"] = write_vtt(drafted.transcript).encode()
-    files["items.json"] = json_bytes(extraction_json(drafted.extraction))
+    files["items.json"] = json_bytes(extraction_json(drafted.extraction, stages.vocab))
     return files
 
 

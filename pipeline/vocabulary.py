@@ -67,7 +67,10 @@ class Named(Entry):
 
 
 class Concept(Named):
-    """What can be looked at, told, done, advised or planned (ids fixed by the findings contract)."""
+    """What can be looked at, told, done, advised or planned (ids fixed by the findings contract).
+
+    ``beyond``: an entry of our own that the findings contract does not list.
+    """
 
     kind: Kind
     site: str | None = None
@@ -78,6 +81,7 @@ class Concept(Named):
     negated: str | None = None
     results: dict[str, ResultForm]
     measure: Measure | None = None
+    beyond: bool = False
 
 
 class Site(Named):
@@ -296,7 +300,7 @@ def _load(base: Path, personal: Path | None) -> Vocabulary:
 
 
 def _overlay(base: dict[str, tuple[str, _E]], layer: dict[str, tuple[str, _E]]) -> None:
-    """A personal entry adds its spoken forms to the shipped one, or stands as a new one."""
+    """A personal entry adds its spoken forms to the shipped one, or stands as a new one (beyond any contract)."""
     for key, (where, entry) in layer.items():
         if key in base:
             shipped = base[key][1]
@@ -307,4 +311,6 @@ def _overlay(base: dict[str, tuple[str, _E]], layer: dict[str, tuple[str, _E]]) 
                     "off": entry.off,  # type: ignore[attr-defined]
                 }
             )
+        elif isinstance(entry, Concept):
+            entry = entry.model_copy(update={"beyond": True})
         base[key] = (where, entry)

@@ -16,23 +16,6 @@ from pipeline.vocabulary import load_vocabulary
 
 NORMS = load_norms()
 
-# Concepts that the norms need and the vocabulary does not hold yet; a row here goes when the vocabulary has it.
-AHEAD = {
-    "measure.dimple_distance",
-    "measure.dimple_width",
-    "measure.heel_line",
-    "measure.oxygen_saturation",
-    "measure.tongue_score",
-    "milestone.head_control",
-    "sign.abnormal_cry",
-    "sign.bifid_uvula",
-    "sign.dimple_base",
-    "sign.mottled",
-    "sign.rigid_foot",
-    "symptom.spasms",
-}
-
-
 NOTHING = When(concept=("exam.overall",))
 
 
@@ -119,7 +102,7 @@ def test_rules_name_only_concepts_and_results_that_can_be_said() -> None:
     wrong = []
     for rule_id, when in conditions():
         for concept in when.concept:
-            if concept.startswith(("computed.", "infant.")) or concept in AHEAD:
+            if concept.startswith(("computed.", "infant.")):
                 continue
             results = {*concepts[concept].results, "value"} if concept in concepts else set()
             if len(when.concept) == 1 and not {*when.result} <= results | {"not_assessed"}:
@@ -131,7 +114,7 @@ def test_rules_name_only_concepts_and_results_that_can_be_said() -> None:
 
 
 def test_every_concept_of_the_other_tables_exists() -> None:
-    concepts = set(load_vocabulary().concepts) | AHEAD
+    concepts = set(load_vocabulary().concepts)
     named = {concept for row in NORMS.coverage for concept in row.concepts}
     named |= {concept for row in NORMS.safety_net for concept in row.concept}
     named |= {concept for row in NORMS.opposites for concept in (row.concept, *row.across)}
@@ -139,10 +122,6 @@ def test_every_concept_of_the_other_tables_exists() -> None:
     named |= {row.concept for row in NORMS.scales if not row.concept.startswith("computed.")}
 
     assert named - concepts == set()
-
-
-def test_what_is_ahead_of_the_vocabulary_is_still_ahead() -> None:
-    assert set(load_vocabulary().concepts) & AHEAD == set()
 
 
 def test_every_row_carries_its_source_and_mark() -> None:

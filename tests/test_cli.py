@@ -55,7 +55,7 @@ def test_json_is_one_object_on_stdout_and_nothing_else(words: Path, handspoken: 
     extracted = handspoken("extract", words, "--age", "9 weeks", "--gestation", "38", "--json")
 
     assert {"items", "remarks", "note", "visit"} <= json.loads(drafted.out).keys()
-    assert ["items"] == list(json.loads(extracted.out))
+    assert ["items", "beyond"] == list(json.loads(extracted.out))
     for item in json.loads(extracted.out)["items"]:
         assert {"kind", "concept", "site", "side", "level", "result", "value", "unit", "degree", "reporter", "start",
                 "end", "quote", "evidence", "confidence", "flags"} <= item.keys()  # fmt: skip
@@ -73,7 +73,9 @@ def test_explaining_shows_rules_and_clauses(words: Path, handspoken: Handspoken)
 
     assert "Clauses:" in explained.out
     assert "  by " in explained.out
-    assert {"items", "clauses", "trace"} == json.loads(handspoken("extract", words, "--explain", "--json").out).keys()
+    assert {"items", "beyond", "clauses", "trace"} == json.loads(
+        handspoken("extract", words, "--explain", "--json").out
+    ).keys()
 
 
 def test_a_folder_gives_one_file_each(words: Path, handspoken: Handspoken, tmp_path: Path) -> None:
@@ -85,7 +87,7 @@ def test_a_folder_gives_one_file_each(words: Path, handspoken: Handspoken, tmp_p
 
     assert (0, 3, 1) == (done.code, partly.code, none.code)
     assert "" == done.out
-    assert ["items"] == list(json.loads((tmp_path / "out" / "visit.json").read_text()))
+    assert ["items", "beyond"] == list(json.loads((tmp_path / "out" / "visit.json").read_text()))
     assert "1 of 2 transcripts could not be used" in partly.err
 
 

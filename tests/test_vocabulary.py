@@ -78,6 +78,12 @@ def test_every_concept_of_the_contract_is_there(vocab: Vocabulary) -> None:
     assert len(expected) == 168
 
 
+def test_a_concept_that_the_contract_lacks_is_marked_as_our_own(vocab: Vocabulary) -> None:
+    listed = {name for name, *_ in _rows("concept")}
+
+    assert {c.id for c in vocab.concepts.values() if not c.beyond} == listed
+
+
 def test_every_site_of_the_contract_is_there(vocab: Vocabulary) -> None:
     expected = {name: (paired == "y", parent or None) for name, paired, parent in _rows("site")}
     found = {s.id: (s.paired, s.parent) for s in vocab.sites.values() if s.id in expected}

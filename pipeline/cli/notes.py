@@ -110,7 +110,7 @@ def extract(
     from pipeline.show import explained_lines, item_lines
 
     if as_json:
-        print_lines([json_text(extraction_json(extraction, explain=explain))])
+        print_lines([json_text(extraction_json(extraction, stages.vocab, explain=explain))])
     else:
         print_lines(explained_lines(extraction, words) if explain else item_lines(extraction))
 

@@ -20,7 +20,7 @@ def change(marked: Marked, clause: Clause, b: int, result: str | None) -> Change
     """Compared with before: the last such words up to token ``b``. Less tight is better, less fed is worse."""
     last: Change | None = None
     for value, hit in marked.cued("change", clause.a, clause.b):
-        if hit.a < b + 4:
+        if hit.a < b + 4 and value != "none":  # "came on suddenly" compares nothing
             less_of_it = value == "better" and marked.tokens[hit.a].text == "less" and result in LESS_IS_WORSE
             last = "worse" if less_of_it else value  # type: ignore[assignment]
     return last
@@ -59,18 +59,22 @@ def dose(marked: Marked, a: int, b: int) -> Dose | None:
     return Dose(seconds=seconds, times=times, per=per, days=days)
 
 
-def onset(marked: Marked, clause: Clause) -> Onset | None:
-    """Since when: "for three days", "two weeks ago", "suddenly"."""
+def onset(marked: Marked, clause: Clause, *, told: bool) -> Onset | None:
+    """Since when: "for three days", "two weeks ago", "suddenly". Of a finding, "for" is how long it was held."""
     words = [t.text for t in marked.tokens]
-    if any(w in ("suddenly", "sudden") for w in words[clause.a : clause.b]):
-        return Onset(sudden=True)
+    for gives, _ in marked.cued("onset", clause.a, clause.b):
+        if gives == "sudden" or (told and gives == "told_sudden"):
+            return Onset(sudden=True)
+        value, _, unit = gives.partition(" ")
+        if unit:
+            return Onset.model_validate({"value": float(value), "unit": unit})
     for mark in marked.marks:
         number = mark.number
         if number is None or number.unit not in ("d", "wk", "mo") or not clause.a <= mark.a < clause.b:
             continue
         before = words[mark.a - 1] if mark.a > clause.a else ""
         after = words[mark.b] if mark.b < clause.b else ""
-        if before in ("for", "since", "last", "past") or after == "ago":
+        if before in ("since", "last", "past") or (told and before == "for") or after == "ago":
             return Onset(value=number.value, unit=number.unit)
     return None
 

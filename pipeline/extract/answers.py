@@ -88,7 +88,7 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
             )
         elif not polar:
             answer = _result(vocab, concept.id, marks)
-            if answer is None and not (side and concept.sided) and not value_of(concept, marks):
+            if answer is None and not (side and concept.sided) and not value_of(concept, marks, marked, vocab):
                 continue
             result = answer or result
         if result is None:
@@ -134,7 +134,7 @@ def _open(
     side: str,
 ) -> list[Draft]:
     concept = vocab.concepts[concept_id]
-    value = value_of(concept, marks)
+    value = value_of(concept, marks, marked, vocab)
     result = "value" if value else _result(vocab, concept_id, marks)
     if result is None and polar == "yes":
         result = concept.stated or next((r for r in ("good", "present") if r in concept.results), None)

@@ -75,7 +75,7 @@ class Filing:
             flags = (*flags, "repaired_term")
         if confidence < 0.5:
             flags = (*flags, "low_confidence")
-        own = concept.kind in ("treatment", "advice")
+        own, seen = concept.kind in ("treatment", "advice"), concept.kind in ("history", "finding")
         item = Item(
             id="",
             kind=concept.kind,
@@ -91,7 +91,7 @@ class Filing:
             source_role=role,
             change=annotate.change(marked, clause, draft.b, draft.result) if not own else None,
             dose=annotate.dose(marked, *self._dose_range(draft, clause)) if own else None,
-            onset=annotate.onset(marked, clause) if told and draft.value is None else None,
+            onset=annotate.onset(marked, clause, told=told) if seen and draft.value is None else None,
             reason=annotate.reason(marked, self._clauses) if draft.result in ("not_assessed", "withheld") else None,
             detail=self._detail(concept.id, a, b),
             evidence=tuple(spans),

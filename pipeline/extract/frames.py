@@ -8,11 +8,11 @@ A frame says only what its own words say; what it leaves open is taken from the 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from pipeline.extract.assertion import Scope, scopes
 from pipeline.extract.clauses import Clause
+from pipeline.extract.denials import Denials
 from pipeline.extract.idle import Idle
 from pipeline.extract.marks import Mark, Marked
-from pipeline.extract.results import fit_result
+from pipeline.extract.results import fit_result, takes
 from pipeline.vocabulary import Vocabulary
 
 
@@ -64,11 +64,9 @@ class FrameBuilder:
         self._tokens = marked.tokens
         self._clause = clause
         self._marks = [m for m in marked.marks if clause.a <= m.a and m.b <= clause.b]
-        self._scopes: list[Scope] = []
         self._frames: list[Frame] = []
         self._open = Frame(clause.b, clause.a)
         self._bare = not any(t.stop for t in marked.tokens)
-        self._negators = vocab.listed("negators")
         self._prepositions = vocab.listed("prepositions")
 
     def build(self, repaired: Sequence[tuple[int, int]] = ()) -> list[Frame]:
@@ -80,10 +78,9 @@ class FrameBuilder:
             for hit in self._marked.cues.get("negation", ())
             if not any(x <= hit.a < y for x, y in repaired) and not idle.is_particle(hit)
         ]
-        self._scopes = scopes(negations, self._clause.a, self._clause.b, self._breaks())
-        ellipses = self._ellipses()
-        self._marks = idle.led(self._marks)
-        marks = sorted([*self._marks, *ellipses], key=lambda m: (m.a, m.b))
+        self._denials = Denials(self._vocab, self._marked, self._clause, self._marks, negations)
+        self._marks = idle.led(self._denials.marks)
+        marks = sorted([*self._marks, *self._denials.ellipses], key=lambda m: (m.a, m.b))
         last = self._clause.a
         for n, mark in enumerate(marks):
             border = self._border(last, mark.a) or self._unmarked(last, mark)
@@ -101,7 +98,7 @@ class FrameBuilder:
         self._flush()
         for frame in self._frames:
             for mark in (*frame.concepts, *frame.results):
-                if self._denial(mark) is not None:
+                if self._denials.of(mark) is not None:
                     frame.negated.add(mark.a)
             frame.repaired = [r for r in repaired if frame.a <= r[0] < frame.b]
         return self._frames
@@ -123,67 +120,6 @@ class FrameBuilder:
         led = mark.a if mark.kind != "side" else mark.b
         return not any(self._tokens[k].text in self._prepositions for k in range(last, led))
 
-    def _breaks(self) -> list[int]:
-        """Where a denial ends: a comma before a statement of its own (a side and a result, or a result alone)."""
-        breaks = []
-        if self._bare:
-            breaks += self._bare_breaks()
-        for k in range(self._clause.a, self._clause.b - 1):
-            if self._tokens[k].stop != ",":
-                continue
-            chunk_end = next((j + 1 for j in range(k + 1, self._clause.b) if self._tokens[j].stop), self._clause.b)
-            chunk = [m for m in self._marks if k < m.a < chunk_end]
-            kinds = {m.kind for m in chunk}
-            first = self._tokens[k + 1].text
-            if first in ("or", "nor"):
-                continue
-            own = bool(kinds & {"side", "site", "level", "concept"}) and bool(kinds & {"result", "number"})
-            own = own or (bool(kinds & {"side", "site", "level"}) and "concept" in kinds)
-            if own or (chunk and chunk[0].kind == "result" and "concept" not in kinds):
-                breaks.append(k + 1)
-        return breaks
-
-    def _masks(self, mark: Mark) -> bool:
-        """A term with its own denial in it ("no concerns") says all itself; "I wouldn't call this …" does not."""
-        kinds = {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role != "result"}
-        return bool(kinds - {"impression"})
-
-    def _bare_breaks(self) -> list[int]:
-        """Without punctuation a denial covers one statement, and what "or" and "and" hang on to it."""
-        breaks = []
-        for hit in self._marked.cues.get("negation", ()):
-            first = next((m for m in self._marks if m.kind in ("concept", "result") and m.a >= hit.b), None)
-            if first is None or first.b >= self._clause.b:
-                continue
-            if self._tokens[first.b].text not in ("or", "nor", "and"):
-                breaks.append(first.b)
-        return breaks
-
-    def _ellipses(self) -> list[Mark]:
-        """Denials with nothing in their reach ("SCMs, nothing", "the right one isn't"), and backward ones."""
-        found = []
-        alone = {(s.cue[0], s.cue[1]) for s in self._scopes}  # "nothing" is a denial first, a result word second
-        self._marks = [m for m in self._marks if (m.a, m.b) not in alone or any(r.role != "result" for r in m.readings)]
-        deniable = [m for m in self._marks if m.kind in ("concept", "result")]
-        inside = {k for m in deniable if self._masks(m) for k in range(m.a, m.b)}
-        for scope in self._scopes:
-            if scope.cue[0] in inside:
-                continue
-            backward = scope.b <= scope.cue[0]
-            if backward or not any(scope.a <= m.a < scope.b for m in deniable):
-                found.append(Mark("ellipsis", *scope.cue))
-        self._scopes = [s for s in self._scopes if s.b > s.cue[0] and s.cue[0] not in inside]
-        return found
-
-    def _denial(self, mark: Mark) -> Scope | None:
-        """The scope that covers the mark; "don't see | a tie" covers "see a tie" as well."""
-        for scope in self._scopes:
-            if scope.cue[0] < mark.a and scope.a <= mark.b - 1 < scope.b:
-                shared = range(mark.a, min(mark.b, scope.cue[1]))
-                if not any(self._tokens[k].stem in self._negators for k in shared):
-                    return scope
-        return None
-
     # ------------------------------------------------------------ one handler a kind
 
     def _flush(self) -> None:
@@ -194,7 +130,7 @@ class FrameBuilder:
     def _stated(self) -> bool:
         """The open frame already says something: a result, or a concept that is a statement by its name."""
         return self._open.told or any(
-            self._plain(c) is not None or self._denial(c) is not None for c in self._open.concepts
+            self._plain(c) is not None or self._denials.of(c) is not None for c in self._open.concepts
         )
 
     def _plain(self, mark: Mark) -> str | None:
@@ -300,9 +236,14 @@ class FrameBuilder:
         if open_ended and any(r.role == "means" for r in mark.gives()) and not self._says_more(mark, rest):
             self._result(mark, border, rest)  # "C1 rotated left": not the movement, the position
             return
-        if frame.results and not frame.concepts and not border and self._fits(mark, frame.results[-1]):
-            frame.take(mark)
-            frame.concepts.append(mark)
+        counted = bool(frame.numbers) and self._measured_by(mark, frame.numbers[-1])
+        if counted:  # "a dimple, three millimetres wide": the number is the width's
+            number = frame.numbers.pop()
+            self._flush()
+            self._number(number, False, ())
+        if counted or (frame.results and not frame.concepts and not border and self._fits(mark, frame.results[-1])):
+            self._open.take(mark)
+            self._open.concepts.append(mark)
             return
         if frame.concepts and set(mark.says()) & set(frame.concepts[-1].says()) and not (self._stated() and border):
             frame.take(mark)
@@ -322,6 +263,11 @@ class FrameBuilder:
             frame = self._open
         frame.take(mark)
         frame.concepts.append(mark)
+
+    def _measured_by(self, mark: Mark, number: Mark) -> bool:
+        """The last number stands right before what it measures or counts: "two wet nappies", "two cm from the anus"."""
+        near = mark.a - number.b <= 1 and not self._border(number.b, mark.a)
+        return near and [m for m in (*self._open.concepts, mark) if takes(self._vocab, m, number)] == [mark]
 
     def _acts(self, mark: Mark, rest: Sequence[Mark]) -> bool:
         """A treatment, or a plan with nothing found after it, takes the structure after a comma as its object."""
@@ -355,10 +301,17 @@ class FrameBuilder:
         foreign = frame.concepts and any(r.role == "means" for r in mark.gives())
         if border and foreign and self._stated() and not any(self._fits(c, mark) for c in frame.concepts):
             self._flush()
-        if border and self._open.told and self._open.side and self._own_side(mark, rest):
-            self._flush()  # "brisk to the left and weaker to the right"
+        sided = self._open.told and self._open.side and self._own_side(mark, rest)
+        if border and (sided or self._leads(mark, rest)):
+            self._flush()  # "brisk to the left and weaker to the right", "ptosis on both sides, a weak suck"
         self._open.take(mark)
         self._open.results.append(mark)
+
+    def _leads(self, mark: Mark, rest: Sequence[Mark]) -> bool:
+        """The word is said of the concept right behind it and not of the statement before."""
+        if not (rest and rest[0].kind == "concept" and self._stated()) or self._border(mark.b, rest[0].a):
+            return False
+        return self._fits(rest[0], mark) and not any(self._fits(c, mark) for c in self._open.concepts)
 
     def _own_side(self, mark: Mark, rest: Sequence[Mark]) -> bool:
         return bool(rest) and rest[0].kind == "side" and not self._border(mark.b, rest[0].a)

@@ -25,6 +25,7 @@ class Mark:
     number: Quantity | None = None
     plural: bool = False
     word: str = ""  # the single word of a term, as spoken
+    fixed: tuple[int, ...] = ()  # the tokens that the term's own words stand at; between them lie its gaps
 
     def says(self) -> list[str]:
         """Concepts this mention names."""
@@ -131,7 +132,7 @@ class Marker:
                 says = any(r.role == "say" for r in others)
                 word = last if len(hit.fixed) == 1 else ""
                 kind: Kind = "concept" if says else "result"
-                marks.append(Mark(kind, hit.a, hit.b, others, plural=last.endswith("s"), word=word))
+                marks.append(Mark(kind, hit.a, hit.b, others, plural=last.endswith("s"), word=word, fixed=hit.fixed))
                 concepts = [self._lexicon.vocab.concepts[r.concept] for r in others]
                 nests = all(c.site is None and (says or bool(c.on) or c.kind in ("advice", "plan")) for c in concepts)
                 if not sites and nests and hit.b - hit.a > 1:

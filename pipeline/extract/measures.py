@@ -9,6 +9,7 @@ from pipeline.extract.values import Quantity
 from pipeline.vocabulary import Concept, Vocabulary
 
 FAHRENHEIT = (93.0, 108.0)
+COUNT = "1"  # UCUM's unit of a plain count
 Value = tuple[float, str, tuple[str, ...]]
 
 
@@ -24,6 +25,8 @@ def measured(concept: Concept, number: Quantity) -> Value | None:
         return None
     if concept.id == "history.gestation" and not measure.low <= value <= measure.high:
         return None
+    if (unit, measure.unit) == ("cm", "mm"):
+        return round(10 * value, 2), "mm", ()
     if unit == measure.unit or (unit in ("d", "wk", "mo") and measure.unit in ("d", "wk", "mo")):
         return round(value, 2), unit, ()
     if unit == "" or (unit == "deg" and measure.unit == "Cel"):
@@ -34,9 +37,23 @@ def measured(concept: Concept, number: Quantity) -> Value | None:
     return None
 
 
-def value_of(concept: Concept, marks: Sequence[Mark]) -> Value | None:
+def value_of(concept: Concept, marks: Sequence[Mark], marked: Marked, vocab: Vocabulary) -> Value | None:
     """The first number among the marks that is a reading of the concept."""
-    return next((v for m in marks if m.number and (v := measured(concept, m.number))), None)
+    numbers = [m for m in marks if m.number is not None]
+    if concept.measure is not None and concept.measure.unit == COUNT:
+        numbers = [m for m in numbers if _counts(concept, m, marked, vocab)]
+    return next((v for m in numbers if m.number and (v := measured(concept, m.number))), None)
+
+
+def _counts(concept: Concept, mark: Mark, marked: Marked, vocab: Vocabulary) -> bool:
+    """The number counts the thing by the day: not "one with every feed", not "… fine, one poo a day"."""
+    named = [m for m in marked.marks if m.a >= mark.b and concept.id in m.says()]
+    if named and named[0].a - mark.b <= 1:
+        return True
+    after = [t.text for t in marked.tokens[mark.b : mark.b + 2]]
+    if marked.tokens[mark.b - 1].stop or not after:
+        return True
+    return after[0] in vocab.words["count_goes_on"] and not set(after) & set(vocab.words["count_of_less"])
 
 
 def by_unit(

@@ -41,7 +41,8 @@ class Resolver(Places):
             near = self.distance(concept, at)
             nowhere = near == FAR and at is None and concept.site is None and concept.id != WITHHELD
             if near is None or nowhere:
-                if concept.site is None or (site is not None and site not in self.vocab.site_line(concept.site)):
+                seat = concept.site or next((s for s in concept.on[:1] if s == "whole_body"), None)  # "she's floppy"
+                if seat is None or (site is not None and site not in self.vocab.site_line(seat)):
                     continue
                 if concept.kind == "finding" and (several or mark.word in self.unseated):
                     continue  # "open" alone is the fontanelle's only where a fontanelle is in hand
@@ -75,8 +76,9 @@ class Resolver(Places):
             if own and not free and not any(self._related(concept, s) for s in own):
                 continue
             distances = [d for s in (own or (site,)) if (d := self.distance(concept, s)) is not None]
-            if not distances and mark.word in self.unseated:
-                continue
+            sized = concept.site is not None and concept.on and concept.measure is not None
+            if not distances and (mark.word in self.unseated or sized):
+                continue  # "three millimetres wide" is a dimple's width only at the sacrum
             near: float = min(distances, default=FAR + 1)
             if concept.kind == "history":
                 near += 0.5 if seen else -FAR
@@ -135,7 +137,7 @@ class Resolver(Places):
                     result, rule = fitted, "result word"
                     if frame.denied(word):
                         result, rule = opposite(self.vocab, concept_id, fitted), "denied result"
-        value = value_of(concept, frame.numbers)
+        value = value_of(concept, frame.numbers, marked, self.vocab)
         if result is None and value is not None:
             result, rule = "value", "number"
         if result is None and (denied or frame.ellipsis is not None):
@@ -236,7 +238,7 @@ class Resolver(Places):
             said, rule = opposite(self.vocab, concept_id, result), f"{rule}, denied"
         if said is None:
             return []
-        value = value_of(concept, frame.numbers)
+        value = value_of(concept, frame.numbers, marked, self.vocab)
         side = self._side_only(frame)
         held = own or ((Target(None, side),) if side else ())
         places = self.place(concept, held, context, pointed=points(frame, marked))
@@ -256,7 +258,7 @@ class Resolver(Places):
         mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
         by_number = concept is not None and concept.measure is not None and not concept.id.startswith("motion.")
         if concept is not None and (not own or by_number) and concept.kind in kinds:
-            value = value_of(concept, frame.numbers)
+            value = value_of(concept, frame.numbers, marked, self.vocab)
             headed = focus.result is None and focus.clause_of_concept >= focus.now - 1  # "Resps, I count forty-four"
             said = headed or own or any(n.number and n.number.unit for n in frame.numbers)
             if value is not None and (said if by_number else concept.id.startswith("motion.") or not focus.result):

@@ -32,6 +32,13 @@ def fit_result(vocab: Vocabulary, concept_id: str, mark: Mark) -> str | None:
     return None
 
 
+def takes(vocab: Vocabulary, concept: Mark, number: Mark) -> bool:
+    """Whether what is named is measured in the unit that was said with the number; a bare number counts."""
+    said = number.number.unit if number.number else ""
+    units = [c.measure.unit for i in concept.says() if (c := vocab.concepts[i]).measure]
+    return any(unit == (said or "1") or {unit, said} == {"mm", "cm"} for unit in units)
+
+
 def is_good(vocab: Vocabulary, result: str) -> bool:
     """Whether a result is the reassuring one."""
     return result in vocab.listed("good_results")
