@@ -66,6 +66,18 @@ class ContactEntry(Frozen):
     files: tuple[tuple[str, str, int], ...] = ()
 
 
+class FiledVisit(Frozen):
+    """A visit with its items as they stand in the tables. ``recording``: the SHA-256 of its sound or text."""
+
+    visit: str
+    infant: Infant
+    day: date
+    age: Age | None
+    recording: str
+    signed: bool
+    items: tuple[Item, ...]
+
+
 class VisitRecord(Frozen):
     """All that is on record of a visit and that its draft follows from. ``edits`` in the order they were made.
 

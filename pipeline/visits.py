@@ -200,8 +200,9 @@ def redraft(unit: Writing, batch: Staged, config: Config, stages: Stages, visits
         record, drafted = _redraft(unit, visit, stages)
         days.append(record.day)
         if not unit.visit(visit).signed:
-            spoken = record.recording.media_type.startswith(SOUNDS)
-            copy = stages.copy(unit.blob(record.recording.sha256), record.stretches) if spoken else None
+            sound = unit.blob(record.recording.sha256)
+            there = record.recording.media_type.startswith(SOUNDS) and sound.exists()  # a record may come without
+            copy = stages.copy(sound, record.stretches) if there else None
             for name, data in _note_files(drafted, stages, copy).items():
                 batch.write(config.notes / visit / name, data)
     return tuple(days)

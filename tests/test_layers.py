@@ -32,7 +32,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "vtt": {"errors", "model"},
     "typed": {"errors", "model"},
 }
-STAGES = {"audio", "hear", "repair", "extract", "amend", "check", "draft", "record", "render", "store"}
+STAGES = {"audio", "hear", "repair", "extract", "amend", "check", "draft", "record", "render", "export", "store"}
 JOBS = {  # part -> what it may use beside the ground
     "stages": STAGES,
     "search": {"store"},
@@ -45,6 +45,7 @@ JOBS = {  # part -> what it may use beside the ground
     "custody": {"run", "stages", "store"},
     "capture": {"hear", "record", "store", "visits"},
     "live": {"capture", "extract", "hear", "record", "stages", "visits"},
+    "exchange": {"export", "run", "stages", "store", "visits"},
     "demo": {"run", "stages", "visits"},
     "review": {"store"},
     "doctor": {"hear", "store"},  # asks both how they are
@@ -61,6 +62,9 @@ OWNERS = {  # library -> the only parts that may use it
     "av": {"audio", "record"},
     "ctranslate2": {"hear"},
     "faster_whisper": {"hear"},
+    "fhir": {"export"},
+    "pyarrow": {"export"},
+    "simple_icd_10_cm": {"export"},
     "fastapi": {"web"},
     "jinja2": {"safe"},
     "uvicorn": {"web"},

@@ -46,6 +46,7 @@ from pipeline.model.items import (
     span_of,
 )
 from pipeline.model.notes import (
+    PROMPT_SECTIONS,
     Age,
     Carer,
     Infant,
@@ -71,6 +72,7 @@ from pipeline.model.words import (
 )
 
 __all__ = [
+    "PROMPT_SECTIONS",
     "SETTLED_BY",
     "Age",
     "Anchor",

@@ -109,6 +109,10 @@ class Point(Frozen):
     answer: str = ""
 
 
+# Parts of a note that repeat its lines or ask: they are kept, but hold nothing that was found or said.
+PROMPT_SECTIONS = ("check", "not_looked_at", "places")
+
+
 class Line(Frozen):
     """One line of the note: the finding in clear words, its spans, and what to check about it."""
 

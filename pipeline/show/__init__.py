@@ -1,5 +1,6 @@
 """What the terminal shows, a module a topic."""
 
+from pipeline.show.exchange import exported_json, exported_lines, imported_json, imported_lines
 from pipeline.show.keeping import (
     contact_lines,
     infant_lines,
@@ -33,7 +34,11 @@ __all__ = [
     "done_lines",
     "drafted_lines",
     "explained_lines",
+    "exported_json",
+    "exported_lines",
     "finding_lines",
+    "imported_json",
+    "imported_lines",
     "infant_lines",
     "infants_lines",
     "item_line",

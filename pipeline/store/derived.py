@@ -27,9 +27,6 @@ from pipeline.store.events import (
     VisitRevised,
 )
 
-# Parts of the note that repeat its lines or ask: they are kept, but are never what a hit shows.
-PROMPT_SECTIONS = ("check", "not_looked_at", "places")
-
 
 def apply_event(connection: sa.Connection, event: Event) -> None:
     """Bring infant, visit, recording and transcript up to the event. Kinds that none of them shows change nothing."""

@@ -208,3 +208,16 @@ def read_payload(data: Any, seq: int) -> Payload:
             f"event {seq} of the record cannot be read ({error.errors()[0]['msg']}); it may come from a newer "
             "version of this program: update it, or restore a backup."
         ) from error
+
+
+def event_of(row: Any) -> Event:
+    """A row of the event table. Raises StoreError where its payload cannot be read."""
+    return Event(
+        seq=row.seq,
+        id=row.id,
+        at=datetime.fromisoformat(row.at),
+        author=row.author,
+        infant=row.infant,
+        visit=row.visit,
+        payload=read_payload(row.payload, row.seq),
+    )

@@ -3,18 +3,18 @@
 These depend on nothing that was filed later, so that a rebuild drafts each visit as it was drafted first.
 """
 
-from collections.abc import Iterator
 from datetime import date
 
 import sqlalchemy as sa
 
-from pipeline.model import Age, Item
+from pipeline.model import Age
 from pipeline.records import PastVisit, VisitOnRecord
 from pipeline.store import schema
 from pipeline.store.entries import is_signed
+from pipeline.store.items import items_of
 from pipeline.store.people import entries_of
 
-_v, _i, _e, _r = schema.visit.c, schema.item.c, schema.evidence.c, schema.remark.c
+_v, _r = schema.visit.c, schema.remark.c
 
 
 def previous_visits(connection: sa.Connection, infant: str, day: date, visit: str) -> tuple[PastVisit, ...]:
@@ -26,7 +26,7 @@ def previous_visits(connection: sa.Connection, infant: str, day: date, visit: st
             id=row.id,
             day=row.day,
             age=Age.model_validate(row.age) if row.age else None,
-            items=tuple(_items(connection, row.id)),
+            items=tuple(items_of(connection, [row.id])[row.id]),
             told=tuple(connection.scalars(sa.select(_r.id).where(_r.visit == row.id).order_by(_r.id))),
         )
         for row in connection.execute(query).all()
@@ -80,13 +80,3 @@ def known_names(connection: sa.Connection, infant: str, visit: str) -> tuple[tup
 
 def _drafted() -> sa.Exists:
     return sa.exists().where(schema.run.c.visit == _v.id)
-
-
-def _items(connection: sa.Connection, visit: str) -> Iterator[Item]:
-    evidence: dict[str, list[dict[str, object]]] = {}
-    spans = sa.select(schema.evidence).join(schema.item, _e.item == _i.id).where(_i.visit == visit)
-    for row in connection.execute(spans.order_by(_e.position)):
-        span = {"role": row.role, "start_ms": row.start_ms, "end_ms": row.end_ms, "words": (row.i0, row.i1)}
-        evidence.setdefault(row.item, []).append({**span, "quote": row.quote})
-    rows = connection.execute(sa.select(_i.id, _i.data).where(_i.visit == visit).order_by(_i.position)).all()
-    yield from (Item.model_validate({**row.data, "evidence": evidence.get(row.id, [])}) for row in rows)

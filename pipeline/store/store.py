@@ -24,7 +24,7 @@ from pipeline.store.blobs import Blobs, StagedBlobs
 from pipeline.store.database import faults, open_database
 from pipeline.store.derived import apply_event, clear_draft, put_draft
 from pipeline.store.entries import contacts_of, find_visit, visit_entry, visits_of
-from pipeline.store.events import Event, InfantEntered, InfantRevised, InfantsMerged, Payload, read_payload
+from pipeline.store.events import Event, InfantEntered, InfantRevised, InfantsMerged, Payload, event_of
 from pipeline.store.history import all_visits, drafted_visits, known_names, previous_visits, visit_of
 from pipeline.store.reading import DATABASE
 
@@ -43,16 +43,18 @@ class Writing:
         self._store = store
 
     def append(self, payload: Payload, *, visit: str | None = None, infant: str | None = None) -> None:
-        """Add an event and bring the derived tables up to it.
+        """Add an event of now and bring the derived tables up to it. Raises as ``take_over`` does."""
+        now, key = datetime.now(UTC), new_id()
+        self.take_over(Event(seq=0, id=key, at=now, author="", infant=infant, visit=visit, payload=payload))
+
+    def take_over(self, event: Event) -> None:
+        """Add an event as it was made, its id, time and author kept; its place in the order is the next.
 
         Raises InputError where it enters an infant whose id or code name is taken.
         """
+        payload = event.payload
         if isinstance(payload, InfantEntered | InfantRevised):
             self._refuse_taken(payload.infant, entered=isinstance(payload, InfantEntered))
-        event = Event(
-            seq=0, id=new_id(), at=datetime.now(UTC), author="", infant=infant, visit=visit,
-            payload=payload,
-        )  # fmt: skip
         row = event.model_dump(mode="json", include={"id", "at", "author", "infant", "visit", "payload"})
         made = self.connection.execute(schema.event.insert().values(**row, type=payload.type))
         (seq,) = made.inserted_primary_key or (0,)
@@ -278,13 +280,4 @@ def _events(connection: sa.Connection, visit: str | None) -> Iterator[Event]:
     query = sa.select(schema.event).order_by(schema.event.c.seq)
     if visit is not None:
         query = query.where(schema.event.c.visit == visit)
-    for row in connection.execute(query).all():
-        yield Event(
-            seq=row.seq,
-            id=row.id,
-            at=datetime.fromisoformat(row.at),
-            author=row.author,
-            infant=row.infant,
-            visit=row.visit,
-            payload=read_payload(row.payload, row.seq),
-        )
+    yield from map(event_of, connection.execute(query).all())

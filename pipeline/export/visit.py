@@ -1,0 +1,61 @@
+"""A visit as an export takes it: what was drafted or signed, and what stands around it on record."""
+
+from datetime import datetime
+from typing import Literal
+
+from pipeline.model import Frozen, Note
+from pipeline.records import Drafted, VisitRecord
+
+
+class Signature(Frozen):
+    """Who signed, as what, and when; ``note_sha256`` of the note as signed."""
+
+    id: str
+    name: str
+    role: str = ""
+    at: datetime
+    note_sha256: str = ""
+
+
+class Addition(Frozen):
+    """Words added after signing. ``what``: what kind of addition, where that was said."""
+
+    id: str
+    name: str
+    role: str = ""
+    at: datetime
+    text: str
+    what: str = ""
+
+
+class ConsentTold(Frozen):
+    """A consent as kept on record beside the words of the visit."""
+
+    id: str
+    at: datetime
+    scope: Literal["examine", "treat", "record"]
+    state: Literal["given", "declined", "withdrawn"]
+    giver: str = ""
+
+
+class VisitDocument(Frozen):
+    """One visit with everything that its document holds. ``changed_at``: the newest event of the visit.
+
+    ``drafted`` is what the stages make of the record; ``signed_note`` the note as signed, which nothing makes anew.
+    ``nameless``: a copy without names, words and sound (``nameless.py``).
+    """
+
+    record: VisitRecord
+    drafted: Drafted
+    changed_at: datetime
+    program: str
+    signed_note: Note | None = None
+    signatures: tuple[Signature, ...] = ()
+    additions: tuple[Addition, ...] = ()
+    consents: tuple[ConsentTold, ...] = ()
+    nameless: bool = False
+
+    @property
+    def note(self) -> Note:
+        """The note that counts: as signed, else as drafted."""
+        return self.signed_note or self.drafted.note
