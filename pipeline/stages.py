@@ -117,7 +117,7 @@ class Stages(Protocol):
         """The note's files by name."""
 
 
-REPAIR_RECIPE = "repair 1"  # part of the key of kept chunks: raise it when repair changes
+REPAIR_RECIPE = "repair 2"  # part of the key of kept chunks: raise it when repair changes
 
 
 class ShippedStages:

@@ -26,6 +26,7 @@ _APART_MS = 1000  # a term and what it replaces may lie this far apart: passes t
 _CLINICAL = 2
 _REAL, _UNKNOWN, _SLOPE, _FROM = -6.0, -12.0, 50.0, 0.6
 _STRICT_REAL, _STRICT_UNKNOWN = -2.0, -8.0  # elsewhere
+_DOUBT, _DOUBTED_P = 10.0, 0.6  # nats less for each 1.0 of probability that a word was heard with below this
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,10 @@ def _fuse_one(
             continue
         i0, i1 = place.i0, place.i1
         new = [replace(w, text=terms.written(t)) for w, t in zip(hot[j0:j1], theirs[j0:j1], strict=True)]
-        needed = 0.0 if i0 == i1 else _needed(place.alike, _real(ours[i0:i1]), clinical)
+        needed = 0.0
+        if i0 < i1:
+            least = min(w.p for w in words[i0:i1])
+            needed = _needed(place.alike, _real(ours[i0:i1]), clinical) - _DOUBT * max(0.0, _DOUBTED_P - least)
         margin = scorer.change(text, i0, i1, [w.text for w in new], enough=needed)
         if margin >= needed:
             out += words[done:i0]

@@ -25,7 +25,7 @@ from pipeline.hear.words import utterances
 from pipeline.model import Chunk, ChunkKey, Dropped, SpeechModel, Transcript, Word
 from pipeline.vocabulary import Vocabulary
 
-RECIPE = "free and hotword passes fused, sides and levels checked; version 2"
+RECIPE = "free and hotword passes fused, sides and levels checked; version 3"
 _SILENT_PEAK = 33  # of 32768: -60 dB
 
 Progress = Callable[[int, int], None]

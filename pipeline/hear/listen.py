@@ -16,6 +16,7 @@ from pipeline.hear.score import ChunkScorer
 from pipeline.hear.terms import Terms, plain
 from pipeline.hear.words import TimedWord, timed, utterances
 from pipeline.model import Dropped, SpeechModel, Transcript, Word
+from pipeline.sound import is_known
 
 LOW_SNR_DB = 12.0  # between what was still heard well (20 dB) and what was not (10 dB, other talkers); a guess
 NOISY = "noise"
@@ -24,6 +25,7 @@ _HOLE_MS = 1500  # voice without words that is heard again by itself
 _SMALLEST_MS = 4000  # a chunk that loops is cut in two down to this
 _FOREIGN_MS, _FOREIGN, _ENGLISH = 1500, 0.5, 0.2  # length; probability of the other language, and of English at most
 _ENGLISH_ENOUGH, _WEAK = 0.5, 0.6  # a chunk surer of English, and words surer than this, are not looked at again
+_DIM, _DIM_SHARE = 0.5, 0.05  # a chunk with more words below this may hold terms taken for everyday words
 _TURN_MS = 500  # a pause in which the speaker may have changed
 
 
@@ -94,7 +96,7 @@ class Listener:
 
     def _fused(self, chunk: SoundChunk, encoding: Encoding, skeleton: list[TimedWord]) -> list[Word]:
         passes = []
-        for prefix in self._hot:
+        for prefix in self._hot if self._trade(skeleton) else ():
             decoded = self._engine.decode(encoding, prefix)
             hot, why = self._timed(chunk, encoding, decoded, prefix)
             if not why:
@@ -107,6 +109,13 @@ class Listener:
         if chunk.snr_db < LOW_SNR_DB:
             words = [replace(word, flags=(*word.flags, NOISY)) for word in words]
         return words
+
+    def _trade(self, skeleton: Sequence[TimedWord]) -> bool:
+        """Whether a trade term may stand in it: one is there, or words that are none, or words hardly made out."""
+        words = [plain(word.text) for word in skeleton]
+        if self._terms.find(words) or any(word.isalpha() and not is_known(word) for word in words):
+            return True
+        return sum(word.p < _DIM for word in skeleton) > _DIM_SHARE * len(words)
 
     def _only_english(
         self, chunk: SoundChunk, encoding: Encoding, words: list[Word]

@@ -12,7 +12,7 @@ from pipeline.model import Transcript, WordRange
 from pipeline.sound import similarity, sounds_of
 
 _AFTER = 8  # words after a change whose probability still counts
-_HOPELESS = -30.0  # nats: below this a second opinion changes nothing
+_HOPELESS = -22.0  # nats: below this a second opinion changes nothing
 _ENOUGH = -5.0  # nats: what the repair stage asks for at least
 _BONUS, _SLOPE, _FROM = 10.0, 30.0, 0.6  # nats; by likeness above 0.6; set on the tuned half of benchmarks/hearing.py
 _CHAT = -3.0  # nats, elsewhere: there a term must be heard clearly

@@ -8,13 +8,18 @@ what stands in the vocabulary stays. The words, figures and pairs behind this ar
 
 from pipeline.model import Transcript
 from pipeline.repair.accept import Scorer, accept
+from pipeline.repair.loose import propose_loosely
 from pipeline.repair.numbers import doubt_numbers
 from pipeline.repair.propose import Proposal, propose
 from pipeline.vocabulary import Vocabulary
 
-__all__ = ["Proposal", "Scorer", "accept", "doubt_numbers", "propose", "repaired"]
+__all__ = ["Proposal", "Scorer", "accept", "doubt_numbers", "propose", "propose_loosely", "repaired"]
 
 
 def repaired(transcript: Transcript, vocab: Vocabulary, scorer: Scorer | None = None) -> Transcript:
-    """The transcript with its misheard terms put right: what ``propose`` finds, as far as ``accept`` lets it hold."""
-    return accept(transcript, propose(transcript, vocab), scorer)
+    """The transcript with its misheard terms put right: what ``propose`` finds, as far as ``accept`` lets it hold.
+
+    With a scorer of the sound, looser candidates have their chance after these.
+    """
+    done = accept(transcript, propose(transcript, vocab), scorer)
+    return done if scorer is None else accept(done, propose_loosely(done, vocab), scorer)

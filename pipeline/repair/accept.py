@@ -4,9 +4,9 @@ from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import replace
 from typing import Protocol
 
-from pipeline.model import Heard, Suggestion, Transcript, Word
+from pipeline.model import Heard, Suggestion, Transcript, Word, WordRange
 from pipeline.repair.propose import Proposal
-from pipeline.repair.rules import load_rules
+from pipeline.repair.rules import Figures, load_rules
 from pipeline.repair.tokens import REPAIRED
 
 DOUBTED = "term?"
@@ -36,28 +36,50 @@ def accept(transcript: Transcript, proposals: Iterable[Proposal], scorer: Scorer
     repairs: dict[int, tuple[Proposal, float | None]] = {}
     doubts: dict[int, list[Suggestion]] = {}
     doubted: set[int] = set()
-    done = 0
-    for proposal in sorted(proposals, key=lambda p: p.words):
+    taken: set[int] = set()
+    weighed = [
+        _weighed(proposal, scorer, transcript, figures)
+        for proposal in sorted(proposals, key=lambda p: p.words)
+        if _fits(proposal.words, home)
+    ]
+    for proposal, margin, _ in sorted((w for w in weighed if w[2] is not None), key=lambda w: -(w[2] or 0.0)):
+        span = range(*proposal.words)
+        if taken.isdisjoint(span):
+            repairs[proposal.words[0]] = (proposal, margin)
+            taken.update(span)
+    for proposal, margin, over in weighed:
         i0, i1 = proposal.words
-        if not done <= i0 < i1 <= len(transcript.words) or home[i0] != home[i1 - 1]:
+        if over is not None or not taken.isdisjoint(range(i0, i1)):
             continue
-        margin = scorer.margin(transcript, proposal) if scorer is not None and proposal.liftable else None
         if margin is None and any(s.text == proposal.meant for s in transcript.words[i0].suggestions):
             continue  # asked already: what the recording refused once, likeness alone does not lift
-        holds = proposal.kind == "accept"
-        if margin is not None:
-            holds = margin >= (figures.real_margin if proposal.ordinary else figures.unknown_margin)
-        if holds and proposal.liftable:
-            repairs[i0] = (proposal, margin)
-            done = i1
-            continue
         if proposal.score < _EVEN - figures.shown and not proposal.others:
             continue  # too unlike to trouble a person with; the recording was its only chance
         refused = "" if margin is None else "; the recording does not bear it out"
         reason = f"{proposal.heard!r} {proposal.reason}{refused}"
         doubts[i0] = [Suggestion(text, reason, proposal.score) for text in (proposal.meant, *proposal.others)]
         doubted.update(range(i0, i1))
+        taken.update(range(i0, i1))
     return _rewritten(transcript, repairs, doubts, doubted)
+
+
+def _fits(words: WordRange, home: Sequence[int]) -> bool:
+    i0, i1 = words
+    return 0 <= i0 < i1 <= len(home) and home[i0] == home[i1 - 1]
+
+
+def _weighed(
+    proposal: Proposal, scorer: Scorer | None, transcript: Transcript, figures: Figures
+) -> tuple[Proposal, float | None, float | None]:
+    """A proposal, what the sound says of it, and by how much it holds; None where it does not."""
+    if not proposal.liftable:
+        return proposal, None, None
+    margin = scorer.margin(transcript, proposal) if scorer is not None else None
+    if margin is not None:
+        over = margin - proposal.pay - (figures.real_margin if proposal.ordinary else figures.unknown_margin)
+        return proposal, margin, over if over >= 0 else None
+    asked = any(s.text == proposal.meant for s in transcript.words[proposal.words[0]].suggestions)
+    return proposal, None, proposal.score if proposal.kind == "accept" and not asked else None
 
 
 def _rewritten(

@@ -29,7 +29,7 @@ class Proposal:
 
     ``id``: the concept or site that the term names, "" for a plain trade word. ``ordinary``: every heard word is an
     English word. ``liftable``: a scorer of the sound may turn the suggestion into a repair. ``others``: opposites of
-    the term, as likely.
+    the term, as likely. ``pay``: nats that the sound must speak for it above what is asked of others.
     """
 
     words: WordRange
@@ -42,6 +42,7 @@ class Proposal:
     ordinary: bool = True
     liftable: bool = True
     others: tuple[str, ...] = ()
+    pay: float = 0.0
 
 
 @dataclass(slots=True)
@@ -171,8 +172,8 @@ def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, l
     """One stretch and its likeliest term: a repair, a suggestion, or nothing."""
     figures = lexicon.rules.figures
     heard, meant = [token.text for token in stretch.part], target.text.split()
-    start, end, meant = _changed(heard, meant)
-    if any(token.kept for token in stretch.part[start:end]):
+    start, end, meant = changed_part(heard, meant)
+    if any(token.kept or _spoken_of(token, lexicon) for token in stretch.part[start:end]):
         return None
     same_letters = "".join(heard[start:end]).replace("-", "") == "".join(meant).replace("-", "")
     if same_letters and (end - start == 1 or stretch.ordinary):
@@ -183,7 +184,7 @@ def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, l
         if likeness < _HOMOPHONE:  # what stands there rightly must not make up for what does not
             excess = min(excess, alone)
         stretch = changed
-    form = stretch.ordinary and _is_form_of(stretch.part, meant, likeness)
+    form = stretch.ordinary and is_form_of(stretch.part, meant, likeness)
     if excess < -figures.suggest or form:
         return None
     accepted = liftable and excess >= 0 and any(lexicon.is_trade(word) for word in meant)
@@ -212,6 +213,12 @@ def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, l
     return _Found(proposal, excess)
 
 
+def _spoken_of(token: Token, lexicon: Lexicon) -> bool:
+    """True for a plain word of examining ("reflexes") that was heard well: "other reflexes" is no dorsiflexion."""
+    sure = token.p is None or token.p >= lexicon.rules.figures.sure
+    return sure and token.text in lexicon.rules.words["clinical"]
+
+
 def _without_anchor(
     stretch: _Stretch, start: int, end: int, meant: Sequence[str], lexicon: Lexicon
 ) -> tuple[_Stretch, float]:
@@ -229,7 +236,7 @@ def _without_anchor(
     return changed, likeness - _need(changed, figures) + gain
 
 
-def _changed(heard: Sequence[str], meant: list[str]) -> tuple[int, int, list[str]]:
+def changed_part(heard: Sequence[str], meant: list[str]) -> tuple[int, int, list[str]]:
     """The part of a stretch that differs from the term: words equal at either end are left out of the repair."""
     start, end = 0, len(heard)
     while end - start > 1 and len(meant) > 1 and heard[start] == meant[0]:
@@ -239,7 +246,7 @@ def _changed(heard: Sequence[str], meant: list[str]) -> tuple[int, int, list[str
     return start, end, meant
 
 
-def _is_form_of(part: Sequence[Token], meant: Sequence[str], likeness: float) -> bool:
+def is_form_of(part: Sequence[Token], meant: Sequence[str], likeness: float) -> bool:
     """True where the one telling word is another form of the term (rotate, rotation): it was heard right and stays."""
     telling = [token.text for token in part if not token.edge]
     if len(telling) != 1 or len(meant) != 1 or (len(part) == 1 and likeness >= _HOMOPHONE):

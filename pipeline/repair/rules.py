@@ -13,7 +13,7 @@ from pipeline.vocabulary import Entry, english_words, read_rows
 
 _WORD_LISTS = (
     *("never", "numbers", "edges", "chat", "clinical", "examining", "fixed", "lay"),
-    *("weighing", "kilos", "pounds", "birth"),
+    *("weighing", "kilos", "pounds", "birth", "before", "after"),
 )
 _OTHERS = ("also", "opposites", "figures", "weights")
 
@@ -47,6 +47,10 @@ class Figures(Entry):
     reach: int
     suggest: float
     shown: float
+    loose: float
+    loose_most: float
+    loose_sure: float
+    loose_unsure: float
     real_margin: float
     unknown_margin: float
 
@@ -84,6 +88,16 @@ class Rules:
     common: frozenset[str]
     less_common: frozenset[str]
     rare: frozenset[str]
+
+    @property
+    def before(self) -> list[str]:
+        """Small words that a recogniser runs into the term that follows them."""
+        return sorted(self.words["before"])
+
+    @property
+    def after(self) -> list[str]:
+        """Small words that it runs into the term before them."""
+        return sorted(self.words["after"])
 
     def is_number(self, word: str) -> bool:
         """True for a number in words or digits."""

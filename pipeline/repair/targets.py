@@ -18,6 +18,7 @@ LONGEST = 4  # words in a heard stretch and in a term
 _SIEVE = 0.1  # how much less alike two coarse sounds may be than the finely compared ones need to be
 _BATCHES = (7, 11, 17)  # lengths up to which sounds are compared together: a table is as wide as its longest
 _SLAB = 4096  # sounds sifted at a time, so that memory stays flat
+_SHORTEST_PHRASE = 5  # phonemes of what only a scorer of the sound may put in
 _SHORTEST_WORD = 4  # letters of a trade word that stands in no list
 
 
@@ -28,6 +29,9 @@ class Target:
     text: str
     id: str
     sound: str
+
+
+_NONE = (0.0, Target("", "", ""))
 
 
 class Lexicon:
@@ -61,6 +65,9 @@ class Lexicon:
         self.targets = sorted(found.values(), key=lambda t: (len(t.sound), t.text, t.sound))
         self._coarse = [coarse(t.sound) for t in self.targets]
         self._table = table_of([t.sound for t in self.targets])
+        self._phrases = self._all_phrases(vocab)
+        self._phrase_coarse = [coarse(t.sound) for t in self._phrases]
+        self._phrase_table = table_of([t.sound for t in self._phrases])
         self.misheard = learned.misheard
         self.openers = frozenset(words[0] for words in self.misheard)
         self._lengths = {
@@ -107,6 +114,38 @@ class Lexicon:
         ways = [sounds_of(w) or ("",) for w in words]
         sounds = list(ways[0]) if len(ways) == 1 else ["".join(way[0] for way in ways)]
         return [sound for sound in sounds if len(sound) >= self.rules.figures.shortest]
+
+    def _all_phrases(self, vocab: Vocabulary) -> list[Target]:
+        """The targets, and every spoken form of several words that are not all of the commonest."""
+        found = {(t.text, t.sound): t for t in self.targets if "~" not in t.text}
+        for say, name in vocab.terms():
+            words = _words(say)
+            if 1 < len(words) <= LONGEST and "~" not in say and not all(word in self.rules.common for word in words):
+                for sound in self._sounds(words):
+                    found.setdefault((" ".join(words), sound), Target(" ".join(words), name, sound))
+        long = {key: target for key, target in found.items() if len(target.sound) >= _SHORTEST_PHRASE}
+        short = {(word, self.sound(word)): Target(word, "", self.sound(word)) for word in self._also}
+        return [target for _, target in sorted((short | long).items())]
+
+    def nearest(self, sounds: Sequence[str], least: float, most: int) -> list[list[tuple[float, Target]]]:
+        """For each encoded sound the phrases most like it, at most ``most`` of likeness ``least`` at least."""
+        if not sounds:
+            return []
+        rough = cdist(
+            [coarse(sound) for sound in sounds],
+            self._phrase_coarse,
+            scorer=Levenshtein.normalized_similarity,
+            score_cutoff=least - _SIEVE,
+            dtype=np.float32,
+        )
+        rows, columns = np.nonzero(rough)
+        alike = similarities(table_of(sounds).take(rows), self._phrase_table.take(columns))
+        near: list[dict[str, tuple[float, Target]]] = [{} for _ in sounds]
+        for row, column, score in zip(rows.tolist(), columns.tolist(), alike.tolist(), strict=True):
+            target = self._phrases[column]
+            if score >= least and score > near[row].get(target.text, _NONE)[0]:
+                near[row][target.text] = (score, target)
+        return [sorted(found.values(), key=lambda pair: -pair[0])[:most] for found in near]
 
     def _named(self, vocab: Vocabulary) -> dict[str, Named]:
         """For each entry that says something about sound: its spoken forms and their trade words, with their sounds."""
