@@ -24,7 +24,7 @@ from pipeline.audio import open_sound
 from pipeline.config import cache_folder
 from pipeline.hear import ModelFiles, embedded_model
 from pipeline.hear.chunks import Samples, cut
-from pipeline.hear.engine import Alignment, Decoded, Encoding, Engine
+from pipeline.hear.engine import HOT_BEAM, Alignment, Decoded, Encoding, Engine
 from pipeline.hear.listen import Listener
 from pipeline.hear.lists import load_lists
 from pipeline.hear.score import ChunkScorer
@@ -79,7 +79,7 @@ class Remembering(Engine):
         return promise.made
 
     def decode(self, encoding: Encoding, prefix: Sequence[int] = ()) -> Decoded:
-        key = ("decode", encoding.value.name, tuple(prefix))
+        key = ("decode", encoding.value.name, tuple(prefix), HOT_BEAM) if prefix else ("decode", encoding.value.name, ())
         return self._once(key, lambda: super(Remembering, self).decode(self._kept(encoding), prefix))
 
     def align(self, encoding: Encoding, tokens: Sequence[int], prefix: Sequence[int] = ()) -> Alignment:
