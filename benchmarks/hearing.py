@@ -79,7 +79,7 @@ class Remembering(Engine):
         return promise.made
 
     def decode(self, encoding: Encoding, prefix: Sequence[int] = ()) -> Decoded:
-        key = ("decode", encoding.value.name, tuple(prefix), HOT_BEAM) if prefix else ("decode", encoding.value.name, ())
+        key = ("decode", encoding.value.name, tuple(prefix), *((HOT_BEAM,) if prefix else ()))
         return self._once(key, lambda: super(Remembering, self).decode(self._kept(encoding), prefix))
 
     def align(self, encoding: Encoding, tokens: Sequence[int], prefix: Sequence[int] = ()) -> Alignment:
