@@ -85,7 +85,7 @@ def _proposal(
     if _stands(part, lexicon):
         return None
     least, ordinary = _least(part), all(token.ordinary != "unknown" for token in part)
-    lost = [t for t in part[:1] + part[-1:] if t.edge and t.text not in meant and (t.p or 0.0) >= _HEARD_P]
+    lost = [t for t in (*part[:1], *part[-1:]) if t.edge and t.text not in meant and (t.p or 0.0) >= _HEARD_P]
     pay = rules.figures.loose_sure * max(0.0, least - rules.figures.loose_unsure) + _LOST_PAY * len(lost)
     return Proposal(
         words=(i0 + start, i0 + end),
