@@ -28,6 +28,13 @@ def clock(ms: int) -> str:
     return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
 
 
+def age(days: int) -> str:
+    """An age as it is told at the couch: in days, in weeks up to three months, then in months."""
+    if days < 14:
+        return f"{days} d"
+    return f"{days // 7} wk" if days < 92 else f"{int(days / 30.4375)} mo"
+
+
 def seconds(ms: int) -> str:
     """Milliseconds as normal play time in seconds, without needless zeros: 12500 -> ``12.5``."""
     whole, rest = divmod(ms, 1000)

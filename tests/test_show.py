@@ -9,8 +9,8 @@ import pytest
 
 from pipeline.config import Config, Settings
 from pipeline.search import Answer, Count, Hit
-from pipeline.show.answers import answer_json, answer_lines, days_told, plays, shortened
-from pipeline.times import clock, media_link
+from pipeline.show.answers import answer_json, answer_lines, plays, shortened
+from pipeline.times import age, clock, media_link
 
 CONFIG = Config(home=Path("/home/invented"), settings=Settings())
 
@@ -57,7 +57,7 @@ def test_an_answer_shows_how_it_was_understood_and_what_is_left_out() -> None:
 
 @pytest.mark.parametrize(("days", "told"), [(3, "3 d"), (63, "9 wk"), (122, "4 mo")])
 def test_ages_are_told_as_at_the_couch(days: int, told: str) -> None:
-    assert told == days_told(days)
+    assert told == age(days)
 
 
 def test_what_was_said_around_is_cut_about_the_quote() -> None:

@@ -68,8 +68,14 @@ def z_score(concept: str, sex: Sex, day: int, value: float) -> float:
     if concept != "measure.weight" or abs(z) <= 3:
         return z
     edge = math.copysign(3, z)
-    at_edge, inside = (m * math.pow(1 + l * s * at, 1 / l) for at in (edge, edge - math.copysign(1, z)))
+    at_edge, inside = (value_at(concept, sex, day, at) for at in (edge, edge - math.copysign(1, z)))
     return edge + (value - at_edge) / abs(at_edge - inside)
+
+
+def value_at(concept: str, sex: Sex, day: int, z: float) -> float:
+    """The value (kg or cm) that lies ``z`` standard deviations from the median; ``z`` from -3 to 3."""
+    l, m, s = lms(concept, sex, day)  # noqa: E741 - the standard's own letters
+    return m * math.exp(s * z) if l == 0 else m * math.pow(1 + l * s * z, 1 / l)
 
 
 def centile(z: float) -> float:

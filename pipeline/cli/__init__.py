@@ -5,6 +5,18 @@ One module a topic; each adds its commands to ``app`` when it is imported, in th
 
 from pipeline.cli.app import app, main
 
-from pipeline.cli import notes, recording, pages, keeping, asking, exchange, machine, speechmodels  # isort: skip
+from pipeline.cli import notes, recording, pages, keeping, asking, over_time, exchange, machine, speechmodels  # isort: skip
 
-__all__ = ["app", "asking", "exchange", "keeping", "machine", "main", "notes", "pages", "recording", "speechmodels"]
+__all__ = [
+    "app",
+    "asking",
+    "exchange",
+    "keeping",
+    "machine",
+    "main",
+    "notes",
+    "over_time",
+    "pages",
+    "recording",
+    "speechmodels",
+]

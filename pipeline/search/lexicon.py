@@ -25,9 +25,9 @@ from pipeline.resources import data_path
 if TYPE_CHECKING:
     from pipeline.vocabulary import Vocabulary
 
-RECIPE = 2  # part of the key of the kept form: raise it when this module changes what it makes
+RECIPE = 3  # part of the key of the kept form: raise it when this module changes what it makes
 LISTS = "search.yaml"
-_NEEDED = ("question_words", "first_visit", "last_visit", "in_own_words", "by.infant", "by.visit")
+_NEEDED = ("question_words", "first_visit", "last_visit", "in_own_words", "wanted_present", "by.infant", "by.visit")
 _ASIDE = re.compile(r"\([^)]*\)")
 
 Role = Literal[
@@ -80,6 +80,7 @@ class Lexicon:
     bad: frozenset[str]
     dull: frozenset[str]  # words without a meaning of their own in a question
     own_words: frozenset[str]  # concepts whose line is in the speaker's words
+    wanted_present: frozenset[str]  # concepts whose presence is in order: most reflexes
     terms: dict[str, str]  # spoken form as written -> the concept or structure it names
     units: dict[str, tuple[str, float, float]]
     numbers: dict[str, float]
@@ -170,6 +171,7 @@ def _from_json(kept: Any) -> Lexicon:
         bad=frozenset(kept["bad"]),
         dull=frozenset(kept["dull"]),
         own_words=frozenset(kept["own_words"]),
+        wanted_present=frozenset(kept["wanted_present"]),
         terms=kept["terms"],
         units={form: (unit, factor, offset) for form, (unit, factor, offset) in kept["units"].items()},
         numbers=kept["numbers"],
@@ -211,6 +213,7 @@ def compile_lexicon(vocab: "Vocabulary") -> Lexicon:
         bad=frozenset(vocab.words.get("bad_results", ())),
         dull=frozenset(key_of(word) for say in dull for word in words_of(say)),
         own_words=frozenset(lists["in_own_words"]),
+        wanted_present=frozenset(lists["wanted_present"]),
         terms={term.replace("~", "").strip(): named for term, named in vocab.terms() if "~~" not in term},
         units=_units(vocab),
         numbers=_numbers(vocab),

@@ -6,6 +6,7 @@ from typing import Any
 
 from pipeline.config import Config
 from pipeline.search import Answer, Count, Hit
+from pipeline.times import age as age_told
 from pipeline.times import clock, fragment
 
 NOTE_PAGE = "note.html"
@@ -28,7 +29,7 @@ def answer_lines(answer: Answer, config: Config) -> Iterator[str]:
         return
     yield counted(answer.count)
     for hit in answer.hits:
-        age = f"  {days_told(hit.age_days)}" if hit.age_days is not None else ""
+        age = f"  {age_told(hit.age_days)}" if hit.age_days is not None else ""
         yield f"{hit.infant}  {hit.day}{age}  {clock(hit.start_ms)}  {hit.line}"
         if (around := shortened(hit.around or hit.quote, hit.quote)) != hit.line:
             yield f"    “{around}”"
@@ -58,13 +59,6 @@ def counted(count: Count) -> str:
     parts = ((count.lines, "line"), (count.visits, "visit"), (count.infants, "infant"))
     told = ", ".join(f"{number:,}{'' if count.all else '+'} {what}{'s' * (number != 1)}" for number, what in parts)
     return f"{told}."
-
-
-def days_told(days: int) -> str:
-    """An age as it is told: in days, in weeks up to three months, then in months."""
-    if days < 14:
-        return f"{days} d"
-    return f"{days // 7} wk" if days < 92 else f"{int(days / 30.4375)} mo"
 
 
 def shortened(around: str, quote: str) -> str:

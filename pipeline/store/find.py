@@ -122,7 +122,7 @@ def hits_of(reader: Reader, found: Sequence[Found]) -> list[Hit]:
         return []
     marks = ",".join("?" * len(found))
     rows = reader.rows(
-        f"SELECT item.rowid AS row, item.*, infant.code_name, {_LINE} AS line_text, {_QUOTE} AS quote FROM item "
+        f"SELECT item.rowid AS row, item.*, infant.code_name, {LINE_TEXT} AS line_text, {QUOTE} AS quote FROM item "
         f"JOIN infant ON infant.id = item.infant WHERE item.rowid IN ({marks})",
         [one.row for one in found],
     )
@@ -130,11 +130,11 @@ def hits_of(reader: Reader, found: Sequence[Found]) -> list[Hit]:
     return [_item_hit(reader, by_row[one.row]) for one in found if one.row in by_row]
 
 
-_LINE = (
+LINE_TEXT = (
     "(SELECT line.text FROM line_item JOIN line ON line.visit = line_item.visit AND line.id = line_item.line "
     f"WHERE line_item.item = item.id AND line.section NOT IN {_PROMPTS} ORDER BY line.position LIMIT 1)"
 )
-_QUOTE = "(SELECT group_concat(quote, ' ') FROM (SELECT quote FROM evidence WHERE evidence.item = item.id ORDER BY i0))"
+QUOTE = "(SELECT group_concat(quote, ' ') FROM (SELECT quote FROM evidence WHERE evidence.item = item.id ORDER BY i0))"
 
 
 def _item_hit(reader: Reader, row: Any) -> Hit:
