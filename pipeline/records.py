@@ -78,6 +78,21 @@ class FiledVisit(Frozen):
     items: tuple[Item, ...]
 
 
+class Looked(Frozen):
+    """One part that a visit should look at, and what became of it: ``looked_at``, ``skipped``, ``not_mentioned`` ...
+
+    past, day: what an earlier visit found or planned to look at again, and when; None for what every visit looks at.
+    items: ids of the items of this visit that answer it. why: why it was skipped.
+    """
+
+    label: str
+    state: str
+    why: str = ""
+    past: Item | None = None
+    day: date | None = None
+    items: tuple[str, ...] = ()
+
+
 class VisitRecord(Frozen):
     """All that is on record of a visit and that its draft follows from. ``edits`` in the order they were made.
 

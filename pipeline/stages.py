@@ -24,7 +24,7 @@ from pipeline.model import (
     Transcript,
     Unattached,
 )
-from pipeline.records import PastVisit, VisitRecord
+from pipeline.records import Looked, PastVisit, VisitRecord
 from pipeline.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from pipeline.hear import Hearer
 
 Progress = Callable[[int, int], None]  # milliseconds done, milliseconds in all
-NotLookedAt = tuple[str, str, str]  # label, state, reason
 
 
 @dataclass(frozen=True)
@@ -98,7 +97,7 @@ class Stages(Protocol):
 
     def not_looked_at(
         self, record: VisitRecord, items: tuple[Item, ...], words: Transcript, age: Age | None
-    ) -> tuple[NotLookedAt, ...]:
+    ) -> tuple[Looked, ...]:
         """What a visit should look at, and what became of it."""
 
     def draft(
@@ -108,7 +107,7 @@ class Stages(Protocol):
         remarks: tuple[Remark, ...],
         words: Transcript,
         age: Age | None,
-        not_looked_at: tuple[NotLookedAt, ...],
+        not_looked_at: tuple[Looked, ...],
         changes: Changes,
     ) -> Note:
         """The note."""
@@ -264,9 +263,12 @@ class ShippedStages:
 
     def not_looked_at(
         self, record: VisitRecord, items: tuple[Item, ...], words: Transcript, age: Age | None
-    ) -> tuple[NotLookedAt, ...]:
+    ) -> tuple[Looked, ...]:
         entries = self.coverage(record, items, words, age).entries
-        return tuple((entry.label, entry.state.name.lower(), entry.why) for entry in entries)
+        return tuple(
+            Looked(label=e.label, state=e.state.name.lower(), why=e.why, past=e.past, day=e.day, items=e.items)
+            for e in entries
+        )
 
     def board(self, items: tuple[Item, ...], hidden: frozenset[str], veiled: frozenset[str]) -> "Board":
         """The items as a board shows them. ``hidden``: ids left out; ``veiled``: ids shown without their result."""
@@ -281,7 +283,7 @@ class ShippedStages:
         remarks: tuple[Remark, ...],
         words: Transcript,
         age: Age | None,
-        not_looked_at: tuple[NotLookedAt, ...],
+        not_looked_at: tuple[Looked, ...],
         changes: Changes,
     ) -> Note:
         from pipeline.check import caution_texts

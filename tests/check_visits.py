@@ -9,6 +9,7 @@ from pipeline.model import Age, Infant, Item, Kind, Onset, Remark, Side, Span, U
 from pipeline.records import PastVisit
 
 NORMS: Norms = load_norms()
+GIRL = Infant(id="i1", code_name="Wren", sex="female", gestation_weeks=40)
 NOT_WORTH_A_WORD = (Urgency.EXPECTED, Urgency.NOT_INFORMATIVE)
 
 _KINDS: dict[str, Kind] = {
@@ -88,8 +89,9 @@ def raised(
     options: Options | None = None,
 ) -> tuple[Remark, ...]:
     """The remarks on these items, of a term girl unless told otherwise."""
-    who = infant or Infant(id="i1", code_name="Wren", sex="female", gestation_weeks=40)
-    return check(spread(*items), infant=who, age=age, norms=NORMS, previous=previous, options=options or Options())
+    return check(
+        spread(*items), infant=infant or GIRL, age=age, norms=NORMS, previous=previous, options=options or Options()
+    )
 
 
 def rules(remarks: tuple[Remark, ...]) -> set[str]:
@@ -102,3 +104,45 @@ def verdict(remarks: tuple[Remark, ...]) -> str:
     apart = ("SAFETY_NET", "HOLD", "LAW", "ASK.")
     about = [r for r in remarks if not r.rule.startswith(apart)]
     return about[0].urgency.value if about else "no_flag"
+
+
+def seek(remarks: tuple[Remark, ...], rule: str) -> list[Remark]:
+    """The remarks of one rule."""
+    return [remark for remark in remarks if remark.rule == rule]
+
+
+def seen(concept: str, result: str = "present", site: str | None = None, **more: object) -> Item:
+    """A finding or a told fact that is there unless told otherwise."""
+    return one(concept, result, site=site, **more)  # type: ignore[arg-type]
+
+
+def number(concept: str, value: float, unit: str, site: str = "whole_body") -> Item:
+    """A measurement."""
+    return one(concept, site=site, value=value, unit=unit)
+
+
+def weighed(kilos: float) -> Item:
+    """A weight in kilograms."""
+    return number("measure.weight", kilos, "kg")
+
+
+def warm(degrees: float) -> Item:
+    """A temperature in degrees Celsius."""
+    return number("measure.temperature", degrees, "Cel")
+
+
+def head(centimetres: float) -> Item:
+    """A head circumference."""
+    return number("measure.head_circumference", centimetres, "cm", "skull")
+
+
+def before(days: int, *items: Item) -> tuple[PastVisit, ...]:
+    """One earlier visit, at that age of a term infant."""
+    return (PastVisit(id="v1", age=Age(days=days, corrected_days=days), items=items),)
+
+
+def flag_raised(remarks: tuple[Remark, ...], flag: str) -> list[Remark]:
+    """The remarks of a danger sign that press: what only asks or watches beside the flag itself is none."""
+    pressing = (Urgency.REFER, Urgency.SAME_DAY, Urgency.EMERGENCY)
+    least = (Urgency.WATCH, *pressing) if flag in ("RF47", "RF48") else pressing
+    return [r for r in remarks if r.rule == flag and (r.urgency in least or flag == "C04")]

@@ -35,8 +35,8 @@ from pipeline.model import (
     item_id,
     span_of,
 )
-from pipeline.records import Drafted, VisitRecord
-from pipeline.stages import Copy, Heard, NotLookedAt, Progress
+from pipeline.records import Drafted, Looked, VisitRecord
+from pipeline.stages import Copy, Heard, Progress
 from pipeline.store import Store, new_id
 from pipeline.store.events import InfantEntered, RecordingSealed, TranscriptMade, VisitOpened
 from pipeline.vocabulary import Vocabulary
@@ -229,7 +229,7 @@ class PlainStages:
 
     def not_looked_at(
         self, record: VisitRecord, items: tuple[Item, ...], words: Transcript, age: Age | None
-    ) -> tuple[NotLookedAt, ...]:
+    ) -> tuple[Looked, ...]:
         return ()
 
     def draft(
@@ -239,7 +239,7 @@ class PlainStages:
         remarks: tuple[Remark, ...],
         words: Transcript,
         age: Age | None,
-        not_looked_at: tuple[NotLookedAt, ...],
+        not_looked_at: tuple[Looked, ...],
         changes: Changes,
     ) -> Note:
         return drafted(record, extraction.items).note

@@ -118,7 +118,7 @@ def test_a_follow_up_looks_at_the_dangers_and_at_what_the_last_visit_left_open()
     assert found.visit == "follow_up"
     assert entry(found, "again:symptom.latch:mouth").state is State.LOOKED_AT
     assert entry(found, "again:skull").state is State.LOOKED_AT
-    assert entry(found, "again:tissue.tension:sternocleidomastoid").state is State.NOT_MENTIONED
+    assert entry(found, "again:tissue.tension:sternocleidomastoid:left").state is State.NOT_MENTIONED
     assert "again:reflex.moro:whole_body" not in ids(found)
     assert "look.moro" not in ids(found)
     assert {e.id for e in found.entries if e.danger} >= {"look.fever", "look.breathing", "look.feeding"}

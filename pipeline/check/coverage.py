@@ -5,6 +5,7 @@ state of its own and never means normal.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from enum import StrEnum
 from typing import Literal
 
@@ -16,8 +17,29 @@ from pipeline.check.safety_net import Said, safety_net
 from pipeline.model import Age, Dropped, Frozen, Item, Mark
 from pipeline.records import PastVisit
 
+RECHECK = "plan.recheck"
 ABNORMAL = frozenset(
-    ["abnormal", "present", "positive", "limited", "guarded", "tight", "asymmetrical", "poor", "reduced", "weak"]
+    [
+        "abnormal",
+        "present",
+        "positive",
+        "limited",
+        "guarded",
+        "tight",
+        "asymmetrical",
+        "poor",
+        "reduced",
+        "weak",
+        "rotated",
+        "tilted",
+        "high",
+        "low",
+        "bulging",
+        "sunken",
+        "head_lag",
+        "curved",
+        "lost",
+    ]
 )
 OURS = "A follow-up looks again at what the last visit found or left open: our recommendation"
 
@@ -34,7 +56,8 @@ class State(StrEnum):
 class Entry(Frozen):
     """One part: its state, when it was first looked at (milliseconds), or why it was skipped.
 
-    ``on_board``: how it reads on a screen that the family sees; "" = not there at all.
+    ``on_board``: how it reads on a screen that the family sees; "" = not there at all. ``past``, ``day``: what an
+    earlier visit found or planned, and when.
     """
 
     id: str
@@ -48,6 +71,8 @@ class Entry(Frozen):
     why: str = ""
     source: str = ""
     mark: Mark = Mark.OURS
+    past: Item | None = None
+    day: date | None = None
 
 
 class Coverage(Frozen):
@@ -69,7 +94,8 @@ def coverage(
 ) -> Coverage:
     """What this visit should look at and what it did: a first visit without ``previous``, else a follow-up.
 
-    A follow-up should look at the dangers, and at what the last visit found or planned to look at again.
+    A follow-up should look at the dangers, and first at what the earlier visits left open: found and not looked at
+    since, or planned to be looked at again.
     ``dropped``: stretches that were not heard. Parts whose age window cannot be judged say that the age is needed.
     """
     kind: Literal["first", "follow_up"] = "follow_up" if previous else "first"
@@ -81,7 +107,7 @@ def coverage(
         if row.visit in (kind, "both") and _in_age(row, age) is not False
     ]
     if previous:
-        entries += _again(previous[-1], items, facts, norms)
+        entries = [*_again(previous, items, facts, norms), *entries]
     return Coverage(visit=kind, entries=tuple(entries), unheard=tuple(dropped), safety_net=safety_net(facts, norms))
 
 
@@ -135,32 +161,64 @@ def _abnormal(item: Item, norms: Norms) -> bool:
     return not any(item.result in row.fine for row in norms.opposites if row.concept == item.concept and not row.across)
 
 
-def _again(last: PastVisit, items: Sequence[Item], facts: Facts, norms: Norms) -> list[Entry]:
-    """The complaint, the findings and the planned second looks of the last visit, each once."""
-    entries: dict[str, Entry] = {}
-    for past in sorted(last.items, key=lambda i: (i.start_ms, i.concept, i.site or "")):
-        planned = past.concept == "plan.recheck" and past.site is not None
-        complaint = past.kind == "history" and past.concept.startswith("symptom.") and past.result in ABNORMAL
-        found = past.kind == "finding" and _abnormal(past, norms)
-        if not (planned or complaint or found):
-            continue
-        key = f"again:{past.site}" if planned else f"again:{past.concept}:{past.site or ''}"
-        if key in entries:
-            continue
-        if planned:
-            now = [i for i in items if i.kind == "finding" and facts.within(i.site, (past.site or "",))]
-        else:
-            now = [i for i in items if i.concept == past.concept and (i.site == past.site or complaint)]
-        place = norms.place(past.site)
-        entries[key] = _filled(
-            Entry(
-                id=key,
-                label=f"{place}: to be looked at again" if planned else f"{past.quote} (last time)",
-                on_board=f"{place} again" if planned else "",
-                region="last visit",
-                state=State.NOT_MENTIONED,
-                source=OURS,
-            ),
-            now,
+Open = dict[str, tuple[Item, date | None]]
+
+
+def _open_then(previous: Sequence[PastVisit], norms: Norms) -> Open:
+    """What the earlier visits found or planned to look at again and no later one has looked at, oldest first.
+
+    A planned second look of what was found in the same visit is one with the finding.
+    """
+    still: Open = {}
+    for visit in previous:
+        facts = Facts((), norms.parents)
+        still = {key: kept for key, kept in still.items() if not _answers(kept[0], visit.items, facts)}
+        said = sorted(visit.items, key=lambda i: (i.concept != RECHECK, i.start_ms, i.concept, i.site or ""))
+        found = [i for i in said if _stays_open(i, norms)]
+        for item in found:
+            if item.concept == RECHECK and any(facts.within(i.site, (item.site or "",)) for i in found if i != item):
+                continue
+            side = f":{item.side}" if item.side != "none" else ""
+            key = f"again:{item.site}" if item.concept == RECHECK else f"again:{item.concept}:{item.site or ''}"
+            still.setdefault(key + side, (item, visit.day))
+    return still
+
+
+def _stays_open(item: Item, norms: Norms) -> bool:
+    """A planned second look, a complaint, or a finding that is not fine."""
+    if item.concept == RECHECK:
+        return item.site is not None
+    if item.kind == "history":
+        return item.concept.startswith("symptom.") and item.result in ABNORMAL
+    return item.kind == "finding" and _abnormal(item, norms)
+
+
+def _answers(past: Item, items: Sequence[Item], facts: Facts) -> list[Item]:
+    """The items that speak of it again: of the same place and, where both name one, the same side."""
+    if past.concept == RECHECK:
+        return [i for i in items if i.kind == "finding" and facts.within(i.site, (past.site or "",)) and _side(past, i)]
+    same = [i for i in items if i.concept == past.concept]
+    return [i for i in same if past.kind == "history" or (i.site == past.site and _side(past, i))]
+
+
+def _side(past: Item, item: Item) -> bool:
+    return past.side == item.side or {past.side, item.side} != {"left", "right"}
+
+
+def _again(previous: Sequence[PastVisit], items: Sequence[Item], facts: Facts, norms: Norms) -> list[Entry]:
+    """The complaint, the findings and the planned second looks that the earlier visits left open, each once."""
+    entries = []
+    for key, (past, day) in _open_then(previous, norms).items():
+        place, planned = norms.place(past.site), past.concept == RECHECK
+        entry = Entry(
+            id=key,
+            label=f"{place}: to be looked at again" if planned else f"{past.quote} (last time)",
+            on_board=f"{place} again" if planned else "",
+            region="last visit",
+            state=State.NOT_MENTIONED,
+            source=OURS,
+            past=past,
+            day=day,
         )
-    return list(entries.values())
+        entries.append(_filled(entry, _answers(past, items, facts)))
+    return entries

@@ -78,6 +78,14 @@ def value_at(concept: str, sex: Sex, day: int, z: float) -> float:
     return m * math.exp(s * z) if l == 0 else m * math.pow(1 + l * s * z, 1 / l)
 
 
+def z_at(concept: str, value: float, infant: Infant, age: Age | None) -> float | None:
+    """z-score of a measure at its corrected age; None where sex or age is not known, or no standard applies."""
+    day = age.corrected_days if age is not None else None
+    if concept not in TABLES or infant.sex is None or day is None or not 0 <= day <= LAST_DAY or value <= 0:
+        return None
+    return z_score(concept, infant.sex, day, value)
+
+
 def centile(z: float) -> float:
     """Share of the standard's children below, in percent."""
     return 100 * NormalDist().cdf(z)
@@ -85,19 +93,16 @@ def centile(z: float) -> float:
 
 def growth_points(facts: Sequence[Fact], infant: Infant, age: Age | None) -> tuple[GrowthPoint, ...]:
     """Every weight, length and head circumference that can be placed; () where sex or corrected age is not known."""
-    day = age.corrected_days if age is not None else None
-    if infant.sex is None or day is None or not 0 <= day <= LAST_DAY:
-        return ()
     points = []
     for fact in facts:
-        if fact.concept in TABLES and fact.value:
-            z = z_score(fact.concept, infant.sex, day, fact.value)
+        z = z_at(fact.concept, fact.value or 0, infant, age)
+        if z is not None and fact.value and age is not None and age.corrected_days is not None:
             points.append(
                 GrowthPoint(
                     concept=fact.concept,
                     value=fact.value,
                     unit=fact.unit or "",
-                    corrected_days=day,
+                    corrected_days=age.corrected_days,
                     z=z,
                     centile=centile(z),
                 )

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from pipeline.check.facts import Fact, Facts
-from pipeline.check.growth import LAST_DAY, TABLES, z_score
+from pipeline.check.growth import z_at
 from pipeline.check.norms import Norms
 from pipeline.check.remarks import cited, items_of, remark_id, spans_of
 from pipeline.check.rows import Plausible
@@ -20,7 +20,7 @@ def implausible(facts: Facts, infant: Infant, age: Age | None, norms: Norms) -> 
         for fact in facts.of(row.concept):
             if fact.value is None or fact.unit not in (None, row.unit):
                 continue
-            z = _z(row, fact.value, infant, age)
+            z = z_at(row.concept, fact.value, infant, age)
             if row.low <= fact.value <= row.high and not _far(row, z):
                 continue
             yield fact, _question(row, fact, infant, age, z)
@@ -37,18 +37,11 @@ def _far(row: Plausible, z: float | None) -> bool:
     return z is not None and ((low is not None and z < low) or (high is not None and z > high))
 
 
-def _z(row: Plausible, value: float, infant: Infant, age: Age | None) -> float | None:
-    day = age.corrected_days if age is not None else None
-    if row.concept not in TABLES or infant.sex is None or day is None or not 0 <= day <= LAST_DAY or value <= 0:
-        return None
-    return z_score(row.concept, infant.sex, day, value)
-
-
 def _question(row: Plausible, fact: Fact, infant: Infant, age: Age | None, z: float | None) -> Remark:
     value = fact.value or 0
     choices = [f"{value:g} {row.unit} {IS_RIGHT}"]
     for shifted in (value / 10, value * 10):
-        at = _z(row, shifted, infant, age)
+        at = z_at(row.concept, shifted, infant, age)
         if row.low <= shifted <= row.high and (at is None or abs(at) <= BELIEVED_Z):
             choices.append(f"{shifted:g} {row.unit} was meant")
     where = f"outside {row.low:g} to {row.high:g} {row.unit}" if z is None else f"z {z:+.1f} at this age"

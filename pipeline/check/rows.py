@@ -182,11 +182,12 @@ class Level(Entry):
 
 
 class Scale(Sourced):
-    """A published scale that turns a number into a word; ``formula`` is printed beside it."""
+    """A published scale that turns a number into a word; ``numbers``: results that stand for one."""
 
     label: Text
     concept: Text
     formula: str = ""
+    numbers: dict[str, float] = Field(default_factory=dict)
     levels: tuple[Level, ...]
 
 

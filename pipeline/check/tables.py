@@ -4,7 +4,7 @@ The tool grades only what was measured; what is missing for a grade is said, nev
 """
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from pipeline.check.ages import MONTH
 from pipeline.check.facts import Fact, Facts, named
@@ -92,20 +92,43 @@ def _cell_holds(cell: Grade, difference: float | None, *, mass: bool, preference
     return cell.difference_from <= difference and (cell.difference_below is None or difference < cell.difference_below)
 
 
+@dataclass(frozen=True, slots=True)
+class _Neck:
+    """What a severity grade rests on: the first rotation of each side, lumps in the muscle, signs of a preference."""
+
+    rotations: tuple[tuple[str, float, Fact], ...]
+    lumps: tuple[Fact, ...]
+    signs: tuple[Fact, ...]
+
+    @property
+    def difference(self) -> float | None:
+        sides = {side: value for side, value, _ in self.rotations}
+        return abs(sides["left"] - sides["right"]) if len(sides) == 2 else None
+
+    @property
+    def based_on(self) -> tuple[Fact, ...]:
+        return (*(fact for _, _, fact in self.rotations), *self.lumps, *self.signs)
+
+
+def _neck(facts: Facts) -> _Neck:
+    lumps = [f for f in facts.of("tissue.mass") if f.result == "present" and facts.within(f.site, (MUSCLE,))]
+    signs = [f for concept, result in PREFERENCE for f in facts.of(concept) if f.result == result and _of_neck(f)]
+    return _Neck(tuple(_rotations(facts)), tuple(lumps), tuple(signs))
+
+
 def torticollis(facts: Facts, age: Age | None, norms: Norms) -> Torticollis | None:
     """Severity from the first rotation told for each side; None where nothing speaks of torticollis."""
     said = {f.result for f in facts.of("sign.torticollis")}
     if "absent" in said and "present" not in said:
         return None  # the clinician has excluded it; a difference in degrees stands by itself
-    preference = any(f.result == result and _of_neck(f) for concept, result in PREFERENCE for f in facts.of(concept))
-    mass = any(f.result == "present" and facts.within(f.site, (MUSCLE,)) for f in facts.of("tissue.mass"))
-    sides = {side: value for side, value, _ in _rotations(facts)}
-    difference = abs(sides["left"] - sides["right"]) if len(sides) == 2 else None
-    if not (mass or preference or (difference or 0) > 0):
+    neck = _neck(facts)
+    difference = neck.difference
+    if not (neck.lumps or neck.signs or (difference or 0) > 0):
         return None
     if age is None:
         return Torticollis(difference=difference, missing="the age")
-    grade = torticollis_grade(norms, int(age.days / MONTH), difference, mass=mass, preference=preference)
+    months = int(age.days / MONTH)
+    grade = torticollis_grade(norms, months, difference, mass=bool(neck.lumps), preference=bool(neck.signs))
     missing = "" if difference is not None else "degrees of passive rotation to both sides"
     if grade is None:
         return Torticollis(difference=difference, missing=missing)
@@ -136,23 +159,42 @@ def table_facts(facts: Facts, age: Age | None, norms: Norms) -> Iterator[Fact]:
 
 
 def _torticollis_facts(facts: Facts, age: Age | None, norms: Norms) -> Iterator[Fact]:
-    rotations = list(_rotations(facts))
-    muscle = [f for f in facts.of("tissue.mass") if f.result == "present" and facts.within(f.site, (MUSCLE,))]
-    signs = [f for concept, result in PREFERENCE for f in facts.of(concept) if f.result == result and _of_neck(f)]
-    found = torticollis(facts, age, norms)
-    based_on = [fact for _, _, fact in rotations] + muscle + signs
-    if found is not None and found.difference is not None:
-        yield named(rotations[0][2], "computed.rotation_difference", found.difference, "", "deg", *based_on)
-    if found is not None and found.grade is not None and based_on:
+    found, neck = torticollis(facts, age, norms), _neck(facts)
+    if found is None or not neck.based_on:
+        return
+    if found.difference is not None:
+        yield named(neck.based_on[0], "computed.rotation_difference", found.difference, "", "deg", *neck.based_on)
+    if found.grade is not None:
         note = f"grade {found.grade} of 8, {found.label}; {found.edition}"
         note += f"; difference {found.difference:g} degrees" if found.difference is not None else ""
+        note += "; lump in the muscle" if neck.lumps else ""
         note += f"; not told: {found.missing}" if found.missing else ""
-        grade = named(based_on[0], "computed.torticollis_grade", found.grade, note, None, *based_on[1:])
+        first, *rest = neck.based_on
+        grade = named(first, "computed.torticollis_grade", found.grade, note, None, *rest)
         yield replace(grade, site="neck", side="none", level=None)
 
 
+TOLD = (
+    ("measure.vault_index", "computed.head_asymmetry", "index {value:g} %, as told"),
+    ("measure.diagonal_difference", "computed.diagonal_difference", "difference {value:g} mm, as told"),
+    ("measure.cephalic_index", "computed.cephalic_index", "index {value:g} %, as told"),
+)
+
+
 def _shape_facts(facts: Facts) -> Iterator[Fact]:
-    diagonals = [f for f in facts.of("measure.head_diagonal") if f.value]
+    """From both diagonals, width and length; an index that was told itself stands where it was not computed."""
+    made = list(_measured_shape(facts))
+    yield from made
+    for concept, computed, note in TOLD:
+        for fact in facts.of(concept)[-1:]:
+            if fact.value is not None and all(f.concept != computed for f in made):
+                yield named(fact, computed, fact.value, note.format(value=fact.value), fact.unit)
+
+
+def _measured_shape(facts: Facts) -> Iterator[Fact]:
+    told = [f for f in facts.of("measure.head_diagonal") if f.value]
+    sided = {f.side: f for f in told if f.side in ("left", "right")}
+    diagonals = list(sided.values()) if len(sided) == 2 else told
     if len(diagonals) == 2:
         shape = head_shape(*(_mm(f) for f in diagonals))
         note = (
@@ -173,9 +215,10 @@ def scale_facts(facts: Facts, norms: Norms) -> Iterator[Fact]:
     """The step of each published scale whose number was told or computed."""
     for scale in norms.scales:
         for fact in facts.of(scale.concept):
-            word = _level(scale, fact.value) if fact.value is not None else None
-            if word is not None:
-                yield named(fact, f"computed.scale.{scale.id}", fact.value or 0, f"{scale.label}: {word}")
+            value = fact.value if fact.value is not None else scale.numbers.get(fact.result or "")
+            word = _level(scale, value) if value is not None else None
+            if value is not None and word is not None:
+                yield named(fact, f"computed.scale.{scale.id}", value, f"{scale.label}: {word}")
 
 
 def _mm(fact: Fact) -> float:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from datetime import date
 
+from pipeline.draft.again import LOOKED_AT, again_lines
 from pipeline.draft.lines import LineWriter, words_of_value
 from pipeline.draft.places import place_lines
 from pipeline.draft.points import absent_points, loose_points, points_of, remark_points, resting_on, unsure_words
@@ -22,11 +23,11 @@ from pipeline.model import (
     Transcript,
     Urgency,
 )
+from pipeline.records import Looked
 from pipeline.vocabulary import Vocabulary
 
 _MARKING = (Urgency.WATCH, Urgency.REFER, Urgency.SAME_DAY, Urgency.EMERGENCY)
 CHECK = "check:"  # before the id of a remark or a point: its line among the points to check
-_LOOKED_AT = "looked_at"
 _CONFLICT = "conflict"  # a remark that asks about both lines says it with more words
 
 
@@ -41,7 +42,7 @@ def draft_note(
     visit: str,
     vocab: Vocabulary,
     wording: Wording | None = None,
-    coverage: Iterable[tuple[str, str, str]] | None = None,
+    coverage: Iterable[Looked] = (),
     changes: Changes | None = None,
     cautions: tuple[str, ...] = (),
     audio_sha256: str | None = None,
@@ -55,11 +56,10 @@ def draft_note(
     repeats every point to check with its line; ``places`` holds the state of every place of the infant's outline
     (line ids ``place:<state>:<place>:<side>``); a line made from one item has that item's id.
 
-    wording: the shipped one where None. coverage: (label, state, reason) of what the visit should have looked at; what
-    is ``looked_at`` is left out; None leaves the section ``not_looked_at`` out. changes: what a person did; an answered
-    point is not repeated in ``check``. cautions: the one over the whole note
-    first. Remarks of the safeguarding class stay
-    in ``Note.remarks`` for the review page and appear in no line.
+    wording: the shipped one where None. coverage: what the visit should have looked at. What earlier visits left open
+    opens the note, with what became of it (section ``again``); of the rest, what is ``looked_at`` is left out.
+    changes: what a person did; an answered point is not repeated in ``check``. cautions: the one over the whole note
+    first. Remarks of the safeguarding class stay in ``Note.remarks`` for the review page and appear in no line.
     written: when, and for when, where the whole visit was typed and not spoken.
     """
     wording = wording or load_wording()
@@ -111,7 +111,9 @@ def draft_note(
             if not done.answer(line.id.removeprefix(CHECK))
         ),
     )
-    made["not_looked_at"] = _not_looked_at(coverage or (), wording)
+    seen = tuple(coverage)
+    made["again"] = again_lines(seen, [line for pairs in lines.values() for _, line in pairs], writer, wording)
+    made["not_looked_at"] = _not_looked_at(seen, wording)
     made["places"] = _places(extraction.items, remarks, writer, vocab, wording)
     return Note(
         visit=visit,
@@ -223,12 +225,12 @@ def _line_points(parts: _Parts, made: dict[str, tuple[Line, ...]]) -> list[Line]
     ]
 
 
-def _not_looked_at(coverage: Iterable[tuple[str, str, str]], wording: Wording) -> tuple[Line, ...]:
+def _not_looked_at(coverage: Iterable[Looked], wording: Wording) -> tuple[Line, ...]:
     """One line for what shares a state and a reason: "Not mentioned: weight, length"."""
     together: dict[tuple[str, str], list[str]] = {}
-    for label, state, reason in coverage:
-        if state != _LOOKED_AT:
-            together.setdefault((state, reason), []).append(label)
+    for part in coverage:
+        if part.state != LOOKED_AT and part.past is None:
+            together.setdefault((part.state, part.why), []).append(part.label)
     lines: list[Line] = []
     for (state, reason), labels in together.items():
         head = wording.word("seen", state) + (f" ({reason})" if reason else "")

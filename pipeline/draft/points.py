@@ -16,6 +16,7 @@ from pipeline.model import (
     Word,
     span_of,
 )
+from pipeline.safe import stop
 
 # Below this the recogniser's own probability counts as unsure. Chosen with the recogniser's measurements in mind
 # (words that all passes agreed on lie above it almost always); our recommendation.
@@ -83,7 +84,7 @@ def remark_points(remarks: Iterable[Remark]) -> list[Line]:
     return [
         Line(
             id=f"check:{r.id}",
-            text=f"{r.title}{'' if r.title.endswith(('.', '?', '!')) else '.'} {r.reason}".strip(),
+            text=f"{stop(r.title)} {r.reason}".strip(),
             items=r.items,
             spans=r.spans,
         )

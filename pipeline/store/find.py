@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from pipeline.model import PROMPT_SECTIONS
 from pipeline.store.reading import Reader
 from pipeline.store.wanted import FEW_WORDS, Range, Wanted, matches, quoted, streams, visit_conditions
 
@@ -21,8 +22,6 @@ __all__ = [
 
 COUNTED = 1000  # lines counted; beyond it there are "more"
 MARK_ON, MARK_OFF = "\x02", "\x03"  # around matched words in Passage.marked; no transcript holds them
-# The parts of a note that repeat its lines or ask: never what a hit shows.
-_PROMPTS = ("check", "not_looked_at", "places")
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +131,7 @@ def hits_of(reader: Reader, found: Sequence[Found]) -> list[Hit]:
 
 LINE_TEXT = (
     "(SELECT line.text FROM line_item JOIN line ON line.visit = line_item.visit AND line.id = line_item.line "
-    f"WHERE line_item.item = item.id AND line.section NOT IN {_PROMPTS} ORDER BY line.position LIMIT 1)"
+    f"WHERE line_item.item = item.id AND line.section NOT IN {PROMPT_SECTIONS} ORDER BY line.position LIMIT 1)"
 )
 QUOTE = "(SELECT group_concat(quote, ' ') FROM (SELECT quote FROM evidence WHERE evidence.item = item.id ORDER BY i0))"
 

@@ -1,0 +1,41 @@
+"""What earlier visits left open, and what became of it now: a follow-up's note opens with it."""
+
+from collections.abc import Iterable, Sequence
+
+from pipeline.draft.lines import LineWriter
+from pipeline.draft.wording import Wording, fill, quoted
+from pipeline.model import Line
+from pipeline.records import Looked
+from pipeline.times import day
+
+LOOKED_AT = "looked_at"
+
+
+def again_lines(
+    coverage: Iterable[Looked], made: Sequence[Line], writer: LineWriter, wording: Wording
+) -> tuple[Line, ...]:
+    """One line a thing left open: as it was then, and the lines of this visit that answer it, or that none does.
+
+    made: the lines of this visit. A line with an answer plays it; one without has no time, as nothing was said.
+    """
+    by_item = {item: line for line in made for item in line.items}
+    lines: list[Line] = []
+    for part in coverage:
+        if part.past is None:
+            continue
+        answers = [by_item[item] for item in part.items if item in by_item]
+        slots = {
+            "before": writer.text(part.past, as_said=""),
+            "day": day(part.day) if part.day else "",
+            "now": "; ".join(line.text for line in answers),
+            "reason": quoted(part.why),
+        }
+        lines.append(
+            Line(
+                id=f"again:{len(lines)}",
+                text=fill(wording.words["again"][part.state], slots),
+                items=tuple(item for line in answers for item in line.items),
+                spans=tuple(span for line in answers for span in line.spans),
+            )
+        )
+    return tuple(lines)
