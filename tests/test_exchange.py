@@ -29,6 +29,7 @@ from pipeline.store.events import (
     InfantsMerged,
     RecordingSealed,
     Signed,
+    StretchesGiven,
     VisitMoved,
 )
 
@@ -430,3 +431,32 @@ def test_a_signed_note_goes_out_as_signed(
     assert composition["status"] == "amended"
     assert [attester["mode"] for attester in composition["attester"]] == ["legal"]
     assert any("Consents on record" == section["title"] for section in composition["section"])
+
+
+def kinds(path: Path) -> list[str]:
+    return [entry["resource"]["resourceType"] for entry in json.loads(path.read_text())["entry"]]
+
+
+def test_contacts_go_with_the_visit_after_them(
+    config: Config, stages: PlainStages, tmp_path: Path, kept: dict[str, Any]
+) -> None:
+    first, second = kept["first"], kept["second"]
+    with Store(config.home) as store, store.writing() as unit:
+        for day in (date(2026, 10, 30), date(2026, 11, 1), date(2026, 11, 2)):
+            unit.append(Contact(day=day, what="call", text=f"invented {day}"), infant=kept["wren"].id)
+    out(config, stages, tmp_path, "Wren", form="fhir")
+
+    assert kinds(tmp_path / f"{first}.fhir.json").count("Communication") == 2
+    assert kinds(tmp_path / f"{second}.fhir.json").count("Communication") == 0, "entered after it was signed"
+
+
+def test_sound_that_holds_another_infant_too_stays(
+    config: Config, stages: PlainStages, tmp_path: Path, kept: dict[str, Any]
+) -> None:
+    with Store(config.home) as store, store.writing() as unit:
+        recording = store.record(kept["first"]).recording.id
+        unit.append(StretchesGiven(recording=recording, stretches=((0, 1000),)), visit=kept["first"])
+
+    done = out(config, stages, tmp_path, kept["first"], form="fhir", sound=True)
+
+    assert [what.partition(": ")[2] for what in done.left_out] == ["another infant is heard in it too"]

@@ -17,7 +17,7 @@ from pipeline.export import Nameless, VisitDocument, csv_blocks, document_bundle
 from pipeline.export.visit import Addition, ConsentTold, Signature
 from pipeline.files import Staged, blocks_of, check_place, staged, write_atomic
 from pipeline.model import Changes, Extraction, Note, SpeechModel, Transcript
-from pipeline.records import Drafted, FiledVisit, VisitOnRecord, VisitRecord
+from pipeline.records import ContactEntry, Drafted, FiledVisit, VisitOnRecord, VisitRecord
 from pipeline.run import derive
 from pipeline.stages import Stages
 from pipeline.store import Store
@@ -175,10 +175,24 @@ class _Out:
 
     def _sound(self, document: VisitDocument) -> bytes | None:
         recording = document.record.recording
+        if document.record.stretches is not None:
+            self._done.left_out.append(f"sound {recording.sha256}: another infant is heard in it too")
+            return None
         if self._store.blobs.path(recording.sha256).exists():
             return self._store.blobs.read(recording.sha256)
         self._done.left_out.append(f"sound {recording.sha256}: is not on this computer")
         return None
+
+    def _contacts(self, record: VisitRecord, events: list[Event]) -> tuple[ContactEntry, ...]:
+        """The infant's contacts since the visit before; of a signed visit those that were entered before it was."""
+        since = record.previous[-1].day if record.previous else None
+        signed = next((event.id for event in events if isinstance(event.payload, Signed)), None)
+        return tuple(
+            contact
+            for contact in self._store.contacts(record.infant.id)
+            if (since is None or contact.day > since) and contact.day <= record.day
+            if signed is None or contact.id < signed
+        )
 
     def _document(self, visit: str) -> VisitDocument:
         record, events = self._store.record(visit), self._store.events(visit=visit)
@@ -187,6 +201,7 @@ class _Out:
             drafted=derive(record, self._stages),
             changed_at=max(event.at for event in events),
             program=PROGRAM,
+            contacts=self._contacts(record, events),
             **_told(events, self._store),
         )
         return _without_names(document, self._nameless, self._stages) if self._nameless else document

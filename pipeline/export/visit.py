@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Literal
 
 from pipeline.model import Frozen, Note
-from pipeline.records import Drafted, VisitRecord
+from pipeline.records import ContactEntry, Drafted, VisitRecord
 
 
 class Signature(Frozen):
@@ -42,7 +42,7 @@ class VisitDocument(Frozen):
     """One visit with everything that its document holds. ``changed_at``: the newest event of the visit.
 
     ``drafted`` is what the stages make of the record; ``signed_note`` the note as signed, which nothing makes anew.
-    ``nameless``: a copy without names, words and sound (``nameless.py``).
+    ``contacts``: those since the visit before. ``nameless``: a copy without names, words and sound (``nameless.py``).
     """
 
     record: VisitRecord
@@ -53,6 +53,7 @@ class VisitDocument(Frozen):
     signatures: tuple[Signature, ...] = ()
     additions: tuple[Addition, ...] = ()
     consents: tuple[ConsentTold, ...] = ()
+    contacts: tuple[ContactEntry, ...] = ()
     nameless: bool = False
 
     @property

@@ -20,6 +20,7 @@ from pydantic import BaseModel
 
 from pipeline.export import Addition, ConsentTold, VisitDocument
 from pipeline.model import Carer, Dose, Mark, Onset, Remark, Transcript, Urgency
+from pipeline.records import ContactEntry
 
 OBSERVATION_STATUS = {  # from memory
     *("registered", "preliminary", "final", "amended", "corrected", "cancelled", "entered-in-error", "unknown")
@@ -88,6 +89,12 @@ def full(spoken: Callable[[str], Transcript], *, signed: bool = False, added: bo
             "additions": (Addition(id="01J00000000000000000000002", name="Invented Person", role="chiropractor", at=AT, text="late"),)
             if added
             else (),
+            "contacts": (
+                ContactEntry(id="01J00000000000000000000004", infant=infant.id, day=plain.record.day, what="report",
+                             text="came", files=(("0" * 64, "letter.pdf", 9),)),
+                ContactEntry(id="01J00000000000000000000005", infant=infant.id, day=plain.record.day,
+                             what="visit_missed", text="ill"),
+            ),
             "consents": (ConsentTold(id="01J00000000000000000000003", at=AT, scope="record", state="given",
                                      giver="mother"),),
         }
@@ -135,6 +142,7 @@ def test_required_bindings(made: dict[str, Any]) -> None:
         *("Bundle", "Composition", "Narrative", "HumanName", "Patient", "DeviceDeviceName", "DocumentReference"),
         *("Observation", "Procedure", "ServiceRequest", "CarePlan", "CarePlanActivityDetail", "Consent", "Flag"),
         "ProvenanceEntity",
+        "Communication",
     }
 
 
@@ -282,6 +290,13 @@ def test_invariants_of_consent(made: dict[str, Any]) -> None:
         assert one["patient"], "ppc-2, ppc-4"
         assert {code["code"] for code in one["scope"]["coding"]} <= SCOPES
         assert one["category"]
+
+
+def test_a_missed_visit_is_no_contact_that_was_made(made: dict[str, Any]) -> None:
+    """Communication.status: event-status "not-done"."""
+    assert [one["status"] for one in resources(made, "Communication")] == ["completed", "not-done"]
+    report, _ = resources(made, "Communication")
+    assert report["payload"][1]["contentAttachment"]["url"].startswith("ni:///sha-256;")
 
 
 def test_an_extension_holds_a_value_or_extensions(made: dict[str, Any]) -> None:

@@ -84,7 +84,7 @@ class _Document:
         shown = (_NOT_LOOKED_AT,) if self.status == "preliminary" else ()
         parts = [p for p in self._document.note.sections if p.id in shown or p.id not in PROMPT_SECTIONS]
         self._make(parts)
-        sections = [*self._dangers(parts), *filter(None, map(self._section, parts)), *self._consents(), *self._added()]
+        sections = [*self._dangers(parts), *filter(None, map(self._section, parts)), *self._beside()]
         sections.append(
             {
                 "title": "Recording and origin",
@@ -163,11 +163,18 @@ class _Document:
         if flags:
             yield {"title": "Dangers", "code": coded("dangers"), "text": narrative(shown), "entry": flags}
 
-    def _consents(self) -> Iterator[Json]:
-        if consents := self._care.consents_on_record():
-            lines = [f"{told.scope}: {told.state} {told.giver}" for told in self._document.consents]
-            title = "Consents on record"
-            yield {"title": title, "code": coded(title.lower()), "text": narrative(lines), "entry": consents}
+    def _beside(self) -> Iterator[Json]:
+        """What stands on record beside the words of the visit."""
+        document = self._document
+        consents = [f"{told.scope}: {told.state} {told.giver}" for told in document.consents]
+        contacts = [f"{c.day.isoformat()}, {c.what.replace('_', ' ')}: {c.text}" for c in document.contacts]
+        for title, lines, entries in (
+            ("Consents on record", consents, self._care.consents_on_record()),
+            ("Contacts since the visit before", contacts, self._care.contacts()),
+        ):
+            if entries:
+                yield {"title": title, "code": coded(title.lower()), "text": narrative(lines), "entry": entries}
+        yield from self._added()
 
     def _added(self) -> Iterator[Json]:
         for one in self._document.additions:

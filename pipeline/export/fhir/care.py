@@ -1,4 +1,4 @@
-"""What was done, advised, planned, consented to: Procedure, CarePlan, ServiceRequest, Consent; and dangers: Flag.
+"""What was done, planned, consented to, and the dangers, each as its resource (Procedure, CarePlan, Flag ...).
 
 Nothing here orders anything: requests are plans, drafts while the note is unsigned.
 """
@@ -7,7 +7,16 @@ from collections.abc import Iterable
 
 from pipeline.export.coding import Codes, Coding
 from pipeline.export.fhir.findings import Findings, quantity
-from pipeline.export.fhir.parts import Entries, Json, coded, extension, extensions, own_code, reference
+from pipeline.export.fhir.parts import (
+    Entries,
+    Json,
+    coded,
+    extension,
+    extensions,
+    named_information,
+    own_code,
+    reference,
+)
 from pipeline.export.fhir.people import People
 from pipeline.export.fhir.sound import Sound
 from pipeline.export.visit import VisitDocument
@@ -21,6 +30,7 @@ _CONSENT = {"given": "active", "declined": "rejected", "withdrawn": "inactive"} 
 _SCOPES = "http://terminology.hl7.org/CodeSystem/consentscope"  # from memory
 _SCOPE = {"record": ("patient-privacy", "Privacy Consent")}
 _TREATMENT = ("treatment", "Treatment")
+_MISSED = "visit_missed"
 _POLICY = "As told at the visit; local law decides what it allows."
 REQUESTS = ("plan.refer", "plan.imaging")
 PLAN = "plan"
@@ -107,6 +117,31 @@ class Care:
                 | {"dateTime": told.at.isoformat()},
             )
             for told in self._document.consents
+        ]
+
+    def contacts(self) -> list[Json]:
+        """What was no visit as Communications; the files that came are named by their content."""
+        return [
+            self._entries.add(
+                "Communication",
+                contact.id,
+                {
+                    "status": "not-done" if contact.what == _MISSED else "completed",
+                    "category": [
+                        coded(contact.what.replace("_", " "), own_code("contact", contact.what, contact.what))
+                    ],
+                    "subject": self._people.patient,
+                    "sent": contact.day.isoformat(),
+                    "payload": [
+                        {"contentString": contact.text},
+                        *(
+                            {"contentAttachment": {"title": name, "size": size, "url": named_information(sha256)}}
+                            for sha256, name, size in contact.files
+                        ),
+                    ],
+                },
+            )
+            for contact in self._document.contacts
         ]
 
     @staticmethod
