@@ -78,7 +78,7 @@ class Staged:
             except OSError as error:
                 raise _not_written(path, error) from error
         for folder in {path.parent for _, path in self._waiting}:
-            _sync_folder(folder)
+            sync_folder(folder)
         self._waiting.clear()
         self._made.clear()
 
@@ -121,7 +121,8 @@ def blocks_of(path: Path, size: int = 1 << 20) -> Iterator[bytes]:
         raise InputError(f"{path}: cannot be read ({error.strerror}).") from error
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
+    """Make sure that names given in a folder last."""
     if os.name == "nt":
         return  # Windows cannot open a folder; the rename is journalled there
     handle = os.open(folder, os.O_RDONLY)

@@ -3,6 +3,7 @@
 ``run.py`` composes; it knows the stages by the Protocol ``Stages`` alone, so that a test can put its own in.
 """
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -25,6 +26,7 @@ from pipeline.model import (
     Unattached,
 )
 from pipeline.records import Looked, PastVisit, VisitRecord
+from pipeline.resources import data_path
 from pipeline.vocabulary import Vocabulary
 
 if TYPE_CHECKING:
@@ -156,6 +158,15 @@ class ShippedStages:
         from pipeline.check import load_norms
 
         return load_norms()
+
+    @cached_property
+    def _basis(self) -> str:
+        """Hash of all that a draft is made by beside the record: program, vocabulary, norms, wording, setting."""
+        digest = hashlib.sha256(f"{__version__} {self.vocab.hash} {self._config.settings.jurisdiction}".encode())
+        folder = data_path("vocab")
+        for path in sorted(folder.rglob("*.yaml")):
+            digest.update(f"\n{path.relative_to(folder).as_posix()}\n".encode() + path.read_bytes())
+        return digest.hexdigest()
 
     def hear(self, path: Path, on_progress: Progress | None) -> Heard:
         from pipeline.audio import open_sound
@@ -289,7 +300,7 @@ class ShippedStages:
         from pipeline.check import caution_texts
         from pipeline.draft import draft_note
 
-        return draft_note(
+        note = draft_note(
             extraction,
             remarks,
             words,
@@ -306,6 +317,7 @@ class ShippedStages:
             program=f"handspoken {__version__}",
             written=record.written,
         )
+        return note.model_copy(update={"basis": self._basis})
 
     def render(self, note: Note, words: Transcript, copy: Copy | None) -> dict[str, bytes]:
         from pipeline.render import EmbeddedAudio, render_html, render_markdown, render_text

@@ -112,7 +112,7 @@ def test_rebuilding_drafts_the_same(sound: Path, config: Config, stages: PlainSt
     with Store(config.home) as store, store.reading() as connection:
         before = [connection.exec_driver_sql(f"SELECT * FROM {t}").all() for t in ("item", "line", "evidence", "run")]
 
-    assert 2 == rebuild(config, stages)
+    assert 2 == rebuild(config, stages).visits
 
     with Store(config.home) as store, store.reading() as connection:
         after = [connection.exec_driver_sql(f"SELECT * FROM {t}").all() for t in ("item", "line", "evidence", "run")]

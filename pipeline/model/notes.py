@@ -161,6 +161,7 @@ class Note(Frozen):
     cautions: tuple[str, ...] = ()
     program: str = ""
     vocab_hash: str = ""
+    basis: str = ""  # hash of all that the draft was made by: program, vocabulary, norms, wording, settings
     speech_model: SpeechModel | None = None
     written: str | None = None  # the whole note rests on a typed text, written then for then
     signed_by: str | None = None

@@ -1,5 +1,6 @@
 """What the terminal shows, a module a topic."""
 
+from pipeline.show.custody import backup_lines, rebuilt_json, rebuilt_lines, restored_lines, verified_lines
 from pipeline.show.exchange import exported_json, exported_lines, imported_json, imported_lines
 from pipeline.show.keeping import (
     contact_lines,
@@ -29,6 +30,7 @@ __all__ = [
     "KEYS",
     "NOTE_PAGE",
     "RecordingScreen",
+    "backup_lines",
     "contact_lines",
     "device_lines",
     "done_lines",
@@ -51,7 +53,11 @@ __all__ = [
     "opened_lines",
     "parts_lines",
     "proposed_lines",
+    "rebuilt_json",
+    "rebuilt_lines",
     "redrafted_lines",
+    "restored_lines",
+    "verified_lines",
     "visits_lines",
     "written_lines",
 ]

@@ -3,6 +3,7 @@
 Alembic is imported only where there is something to migrate: a search must start at once.
 """
 
+import json
 import os
 import sqlite3
 from collections.abc import Iterator
@@ -28,7 +29,7 @@ def open_database(path: Path) -> sa.Engine:
         os.close(os.open(path, os.O_RDWR | os.O_CREAT, FILE_MODE))  # -wal and -shm take over its mode
     except OSError as error:
         raise StoreError(f"{path}: the record cannot be opened ({error.strerror}).") from error
-    engine = sa.create_engine(f"sqlite:///{path}", poolclass=NullPool)
+    engine = sa.create_engine(f"sqlite:///{path}", poolclass=NullPool, json_deserializer=_parsed)
     sa.event.listen(engine, "connect", _prepare)
     sa.event.listen(engine, "begin", _begin)
     with faults(path), engine.begin() as connection:
@@ -71,6 +72,13 @@ def faults(path: Path) -> Iterator[None]:
     except (sa.exc.DBAPIError, sqlite3.Error) as error:
         cause = error.orig if isinstance(error, sa.exc.DBAPIError) else error
         raise told(path, cause) from error
+
+
+def _parsed(text: str) -> Any:
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise StoreError(f"the record holds a value that cannot be read ({error}); restore a backup.") from error
 
 
 def _prepare(connection: Any, _record: Any) -> None:

@@ -139,6 +139,7 @@ def put_draft(connection: sa.Connection, record: VisitRecord, drafted: Drafted) 
         "transcript": record.transcript_sha256,
         "program": note.program,
         "vocab_hash": note.vocab_hash,
+        "basis": note.basis,
     }
     told = [(part.id, line) for part in note.parts() for line in part.lines]
     lines = [(position, section, line) for position, (section, line) in enumerate(told)]

@@ -29,6 +29,7 @@ event = sa.Table(
     sa.Column("visit", sa.String(26), index=True),
     sa.Column("type", sa.String(40), nullable=False),
     sa.Column("payload", sa.JSON, nullable=False),
+    sa.Column("hash", sa.String(64), nullable=False, server_default=""),  # over it and the hash before (chain.py)
     sqlite_autoincrement=True,  # a number is never given twice
 )
 
@@ -117,6 +118,7 @@ run = sa.Table(
     sa.Column("transcript", sa.ForeignKey("transcript.sha256"), nullable=False),
     sa.Column("program", sa.Text, nullable=False),
     sa.Column("vocab_hash", sa.String(64), nullable=False),
+    sa.Column("basis", sa.String(64), nullable=False, server_default=""),  # hash of all that the draft was made by
 )
 
 item = sa.Table(

@@ -21,6 +21,7 @@ from pipeline.model import Age, Answer, Infant, LineEdit, Recording, Redo, Trans
 from pipeline.records import ContactEntry, Drafted, PastVisit, VisitEntry, VisitOnRecord, VisitRecord
 from pipeline.store import people, schema
 from pipeline.store.blobs import Blobs, StagedBlobs
+from pipeline.store.chain import event_hash, head
 from pipeline.store.database import faults, open_database
 from pipeline.store.derived import apply_event, clear_draft, put_draft
 from pipeline.store.entries import contacts_of, find_visit, visit_entry, visits_of
@@ -55,10 +56,11 @@ class Writing:
         payload = event.payload
         if isinstance(payload, InfantEntered | InfantRevised):
             self._refuse_taken(payload.infant, entered=isinstance(payload, InfantEntered))
-        row = event.model_dump(mode="json", include={"id", "at", "author", "infant", "visit", "payload"})
-        made = self.connection.execute(schema.event.insert().values(**row, type=payload.type))
-        (seq,) = made.inserted_primary_key or (0,)
-        apply_event(self.connection, event.model_copy(update={"seq": seq}))
+        seq, before = head(self.connection)
+        event = event.model_copy(update={"seq": seq + 1})
+        row = {**event.model_dump(mode="json"), "type": payload.type}
+        self.connection.execute(schema.event.insert().values(**row, hash=event_hash(before, row)))
+        apply_event(self.connection, event)
 
     def put_draft(self, record: VisitRecord, drafted: Drafted) -> None:
         """Replace the derived lines of a visit by a new draft."""
@@ -125,10 +127,13 @@ class Writing:
 class Store:
     """The record on this computer. Use as a context manager, or call ``close``."""
 
-    def __init__(self, home: Path) -> None:
-        """Open the record under ``home``, made where there is none. Raises InputError, StoreError."""
+    def __init__(self, home: Path, *, blobs: Path | None = None) -> None:
+        """Open the record under ``home``, made where there is none. Raises InputError, StoreError.
+
+        blobs: where the blobs are, if not under ``home`` (of a copy that is checked).
+        """
         private_folder(home)
-        self.blobs = Blobs(home / "blobs")
+        self.blobs = Blobs(blobs or home / "blobs")
         self.path = home / DATABASE
         self._engine = open_database(self.path)
 
@@ -217,6 +222,12 @@ class Store:
         """The infant's visits up to a day, oldest first."""
         with self.reading() as connection:
             return previous_visits(connection, infant, day, "~")
+
+    def head(self) -> str:
+        """The newest event as "SEQ:HASH"; kept elsewhere, it proves all events before it."""
+        with self.reading() as connection:
+            seq, digest = head(connection)
+        return f"{seq}:{digest}"
 
     def events(self, *, visit: str | None = None) -> list[Event]:
         """The record in order of replay, all of it or one visit's. Raises StoreError where one cannot be read."""

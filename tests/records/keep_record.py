@@ -6,14 +6,16 @@ the migration test brings every one of them to the newest revision. Everyone in 
 
 import tempfile
 import zipfile
-from datetime import date
+from datetime import date, datetime, time
 from pathlib import Path
 
 from conftest import _spoken
 from invented import PlainStages
 
+from pipeline import contacts, handwritten, infants, moves
 from pipeline.config import Config, Settings
-from pipeline.model import Anchor, Answer, LineEdit, WordCorrection
+from pipeline.infants import Facts
+from pipeline.model import Anchor, Answer, Carer, LineEdit, WordCorrection
 from pipeline.store import Store
 from pipeline.store.events import Addendum, Consent, Payload
 from pipeline.store.head import HEAD
@@ -44,6 +46,16 @@ def make(folder: Path) -> Path:
     with Store(config.home) as store, store.writing() as unit:
         for payload in events:
             unit.append(payload, visit=done.record.visit, infant=done.record.infant.id)
+    carer = Carer(name="invented", role="mother", may_consent=True)
+    infants.add(Facts(code_name="robin-again", carers=(carer,)), config, today=date(2026, 11, 30))
+    infants.merge("robin", "robin-again", config, stages)
+    sound.write_text("Twins. No clunk. Now her brother. A clunk.")
+    twins = draft(sound, Told(infant="wren"), config, stages, today=date(2026, 11, 30)).record.visit
+    moves.give_stretches(twins, ["0-1.5=wren", "3-end=robin"], config, stages)
+    opened = handwritten.open_visit("wren", config, today=date(2026, 11, 30), at=time(10))
+    handwritten.write_visit(opened.id, "No clunk.", config, stages, now=datetime(2026, 11, 30, 18, 40))
+    moves.move(opened.id, "robin", config, stages)
+    contacts.add("wren", "report", "hips normal", config, today=date(2026, 11, 30), files=[sound])
     packed = HERE / f"{HEAD}.zip"
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as out:
         for path in sorted(config.home.rglob("*")):
