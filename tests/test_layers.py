@@ -46,6 +46,7 @@ JOBS = {  # part -> what it may use beside the ground
     "contacts": {"infants", "store"},
     "custody": {"run", "stages", "store"},
     "capture": {"hear", "record", "store", "visits"},
+    "relay": {"capture", "record"},
     "live": {"capture", "extract", "hear", "record", "stages", "visits"},
     "exchange": {"export", "run", "stages", "store", "visits"},
     "demo": {"run", "stages", "visits"},
@@ -56,7 +57,7 @@ JOBS = {  # part -> what it may use beside the ground
 FACES = {  # no stage among them: a face parses, calls a job and shows what came back
     "cli": {*JOBS, "show", "web"},
     "show": set(JOBS),
-    "web": set(JOBS),
+    "web": {*JOBS, "show"},
     "__main__": {"cli"},
 }
 OWNERS = {  # library -> the only parts that may use it

@@ -3,5 +3,6 @@
 from pipeline.live.board import BOARD, BoardView, read_board
 from pipeline.live.fold import LiveFold
 from pipeline.live.hearer import work
+from pipeline.live.watch import Seen, Watch
 
-__all__ = ["BOARD", "BoardView", "LiveFold", "read_board", "work"]
+__all__ = ["BOARD", "BoardView", "LiveFold", "Seen", "Watch", "read_board", "work"]

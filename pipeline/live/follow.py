@@ -52,6 +52,7 @@ class Follower:
         self._log, self._log_size = Log(), -1
         self._looked = 0.0
         self._view = BoardView()
+        self._show()
 
     # ------------------------------------------------------------ at once
 

@@ -17,6 +17,7 @@ from pipeline.record.folder import (
     read_sound,
     summed_up,
 )
+from pipeline.record.level import level_db
 from pipeline.record.recorder import LITTLE_MINUTES, Recorder, Shown, check_room, minutes_of_room
 from pipeline.record.run import record
 from pipeline.record.seal import Sealed, destroy, seal
@@ -45,6 +46,7 @@ __all__ = [
     "destroy",
     "is_live",
     "length_ms",
+    "level_db",
     "look_again",
     "microphones",
     "minutes_of_room",

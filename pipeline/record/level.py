@@ -13,6 +13,12 @@ _DEAD_S, _QUIET_S, _CLIP_S = 3.0, 20.0, 4.0
 _ABOVE_DB = 9.0  # over the noise of the room: somebody speaks, or something happens
 
 
+def level_db(samples: Samples) -> float:
+    """Root mean square in decibel of full scale, at least -90."""
+    power = float(np.mean(samples.astype(np.float32) ** 2)) if len(samples) else 0.0
+    return max(_FLOOR_DB, 10 * float(np.log10(max(power, 1e-9))) - 90.3)
+
+
 @dataclass
 class Level:
     """Takes the samples as they come. ``db``: of full scale, of the last block; ``silent_s``: nothing happened."""
@@ -31,8 +37,7 @@ class Level:
         seconds = len(samples) / RATE
         sound = samples.astype(np.float32)
         peak = float(np.max(np.abs(sound)))
-        power = float(np.mean(sound**2))
-        self.db = max(_FLOOR_DB, 10 * float(np.log10(max(power, 1e-9))) - 90.3)
+        self.db = level_db(samples)
         self._dead_s = self._dead_s + seconds if peak <= 1 else 0.0
         self._quiet_s = self._quiet_s + seconds if self.db < _QUIET_DB else 0.0
         clipped = int(np.count_nonzero(np.abs(sound) >= _CLIP)) >= _CLIPPED

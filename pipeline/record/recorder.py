@@ -85,6 +85,14 @@ class Recorder:
         except StoreError as error:
             self._end(str(error))
 
+    def sync(self) -> None:
+        """Bring what was taken to the disk now; a disk that refuses ends the recording."""
+        try:
+            if self.state != "ended":
+                self._writer.sync()
+        except OSError as error:
+            self._end(f"the disk refused ({error.strerror}); what was kept before is whole")
+
     def tick(self) -> None:
         """What is to be done from time to time, also when no sound comes: several times a second."""
         if self.state == "ended":

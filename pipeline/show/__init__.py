@@ -23,12 +23,14 @@ from pipeline.show.lines import (
     item_lines,
     link_lines,
 )
-from pipeline.show.recording import KEYS, RecordingScreen, device_lines, drafted_lines, left_open_lines
+from pipeline.show.recording import FAULTS, KEYS, STATES, RecordingScreen, device_lines, drafted_lines, left_open_lines
 from pipeline.show.speechmodels import kept_lines, model_lines
 
 __all__ = [
+    "FAULTS",
     "KEYS",
     "NOTE_PAGE",
+    "STATES",
     "RecordingScreen",
     "backup_lines",
     "contact_lines",
