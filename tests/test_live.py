@@ -263,7 +263,9 @@ def test_the_watch_tells_what_is_on_disk(config: Config, capture: Capture) -> No
 
 
 def results(cache: Path) -> set[str]:
-    return {p.name for p in (cache / "chunks").rglob("*.json") if b'"words"' in p.read_bytes() and not p.name.startswith(".")}
+    """The results of full hearings that are kept, by name."""
+    kept_files = (path for path in (cache / "chunks").rglob("*.json") if not path.name.startswith("."))
+    return {path.name for path in kept_files if b'"words"' in path.read_bytes()}
 
 
 def listen(home: Path, cache: Path) -> "subprocess.Popen[bytes]":
