@@ -52,6 +52,9 @@ class Hands(Filing):
             focus.touch(clause, now)
         elif named:
             kinds = [c for c in named if self._vocab.concepts[c].kind == "finding"]
+            moves = [self._vocab.concepts[c] for c in kinds if c.startswith("motion.")]
+            if moves and moves[0].on[:1] == ("neck",) and not own and not self._fits_here(frame.concepts[-1]):
+                focus.shift((Target(moves[0].on[0], said),), clause, now)  # "see how you turn": the neck
             if kinds and (own or self._fits_here(frame.concepts[-1])):
                 site = focus.targets[0].site if focus.targets else None
                 chosen = self._resolver.named(frame.concepts[-1], site, frozenset({"finding"})) or kinds[0]

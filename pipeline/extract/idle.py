@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from pipeline.extract.clauses import Clause
 from pipeline.extract.lexicon import CueReading, Hit
@@ -24,7 +25,15 @@ class Idle:
 
     def is_idle(self, mark: Mark) -> bool:
         """Whether the mark is left out of the frames."""
-        checks = (self._discourse, self._away, self._stranger, self._gain, self._existential, self._speakers_own)
+        checks = (
+            self._discourse,
+            self._away,
+            self._stranger,
+            self._gain,
+            self._existential,
+            self._speakers_own,
+            self._course,
+        )
         return any(check(mark) for check in checks)
 
     def _speakers_own(self, mark: Mark) -> bool:
@@ -33,6 +42,15 @@ class Idle:
             return False
         before = self._tokens[mark.a - 1].text
         return before == "my" or (before == "a" and mark.readings[0].site in WORKING)  # "a hand on the tummy"
+
+    def _course(self, mark: Mark) -> bool:
+        """ "this muscle from behind the ear to the collarbone": where it runs, not what is looked at."""
+        sites = [m for m in self._marks if m.kind == "site"]
+        for start, end in pairwise(sites):
+            led = "from" in self._marked.words(max(self._clause.a, start.a - 3), start.a)
+            if led and "to" in self._marked.words(start.b, end.a) and mark in (start, end):
+                return True
+        return False
 
     def _existential(self, mark: Mark) -> bool:
         """ "There's no lump": the "there" finds nothing."""

@@ -132,18 +132,22 @@ class Marker:
                 says = any(r.role == "say" for r in others)
                 word = last if len(hit.fixed) == 1 else ""
                 kind: Kind = "concept" if says else "result"
-                marks.append(Mark(kind, hit.a, hit.b, others, plural=last.endswith("s"), word=word, fixed=hit.fixed))
+                told = Mark(kind, hit.a, hit.b, others, plural=last.endswith("s"), word=word, fixed=hit.fixed)
                 concepts = [self._lexicon.vocab.concepts[r.concept] for r in others]
                 nests = all(c.site is None and (says or bool(c.on) or c.kind in ("advice", "plan")) for c in concepts)
                 if not sites and nests and hit.b - hit.a > 1:
                     inner = self._lexicon.sites.find([k for k in content if hit.a <= k < hit.b], tokens)
                     near = {s for c in concepts for s in c.on}
                     line = self._lexicon.vocab.site_line
-                    inner = [i for i in inner if not near or near & set(line(i.payloads[0].site))]
+                    within = [i for i in inner if not near or near & set(line(i.payloads[0].site))]
+                    if inner and not within and all(c.id.startswith("motion.") for c in concepts):
+                        seat = Reading("site", site=concepts[0].on[0])  # "ear to shoulder" moves the neck
+                        marks.append(Mark("site", hit.a, hit.b, (seat,)))
                     marks += [
                         Mark("site", i.a, i.b, i.payloads, plural=tokens[i.b - 1].text != i.payloads[0].singular)
-                        for i in inner
+                        for i in within
                     ]
+                marks.append(told)
         return marks
 
     def _sides(self, hits: Sequence[Hit[CueReading]]) -> list[Mark]:

@@ -8,6 +8,8 @@ from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.values import Quantity
 from pipeline.vocabulary import Concept, Vocabulary
 
+LONG = frozenset({"long", "tall"})
+RATE_WORDS = 10  # "breathing's, let me count, forty-two a minute"
 FAHRENHEIT = (93.0, 108.0)
 COUNT = "1"  # UCUM's unit of a plain count
 Value = tuple[float, str, tuple[str, ...]]
@@ -66,10 +68,13 @@ def by_unit(
         head = any(t.site in ("head", "skull") for t in (own or context))
         if unit == "" and own and head:
             unit = "cm"
+        said = marked.words(max(0, mark.a - RATE_WORDS), mark.b)
+        rates = ("measure.heart_rate", "heart_words"), ("measure.respiratory_rate", "breath_words")
         found = {
+            "/min": next((c for c, words in rates if said & vocab.listed(words)), ""),
             "kg": "history.birth_weight" if near & {"born", "birth"} else "measure.weight",
             "Cel": "measure.temperature",
-            "cm": "measure.head_circumference" if head else "",
+            "cm": "measure.length" if marked.words(mark.b, mark.b + 1) & LONG else "measure.head_circumference" if head else "",
         }
         concept = vocab.concepts.get(found.get(unit, ""))
         measure = concept.measure if concept is not None else None

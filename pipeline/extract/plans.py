@@ -47,6 +47,8 @@ class Plans(Filing):
             place = self._found_at(concept) if concept is not None else None
             if place is not None and place.site not in {t.site for t in named}:
                 named.append(place)
+        lines = [set(self._vocab.site_line(t.site)) - {t.site} for t in named if t.site]
+        named = [t for t in named if not any(t.site in line for line in lines)]  # the flat spot, not the whole head
         first = next(d for d in drafts if d.concept == "plan.recheck")
         rest = [d for d in drafts if d.concept != "plan.recheck"]
         if not named:

@@ -192,6 +192,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         """ "He was jaundiced": how the infant was is told, not found."""
         opening = [t.text for t in self._marked.tokens[clause.head : clause.head + 2]]
         today = "today" in self._marked.acts(clause.a, clause.b)
+        if opening in (["it", "was"], ["that", "was"]):  # "To the left, eighty. It was sixty."
+            return any(m.kind == "number" and clause.a <= m.a < clause.b for m in self._marked.marks)
         return opening[:1] in (["he"], ["she"]) and opening[1:] in (["was"], ["had"]) and not today
 
     def _only_a_reason(self, clause: Clause) -> bool:
