@@ -81,6 +81,7 @@ class Concept(Named):
     negated: str | None = None
     results: dict[str, ResultForm]
     measure: Measure | None = None
+    measured: str | None = None
     beyond: bool = False
 
 
@@ -238,6 +239,10 @@ def _check_links(
         for name in (concept.site, *concept.on, *concept.not_on):
             if name is not None and name not in sites:
                 faults.append(f"{where}: {concept.id!r} names the unknown site {name!r}")
+        if concept.measured is not None:
+            _, measure = concepts.get(concept.measured, ("", concept))
+            if measure.measure is None:
+                faults.append(f"{where}: measured: {concept.measured!r} is no concept with a measure")
         for slot, result in (("stated", concept.stated), ("negated", concept.negated)):
             if result is not None and result not in concept.results:
                 faults.append(f"{where}: {slot}: {result!r} is not a result of {concept.id!r}")

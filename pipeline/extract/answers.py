@@ -41,7 +41,7 @@ def asked(
     vocab: Vocabulary, resolver: Resolver, frames: Sequence[Frame], drafts: Sequence[Draft], span: Span, clause: int
 ) -> Question | None:
     """The question that a clause leaves open; None where it asks of nothing that the record holds."""
-    told = tuple(d for d in drafts if vocab.concepts[d.concept].kind == "history")
+    told = tuple(d for d in drafts if vocab.concepts[d.concept].kind in ("history", "finding"))
     named = {
         c
         for frame in frames

@@ -7,6 +7,7 @@ from itertools import takewhile
 
 from pipeline.extract.lexicon import CueReading, Hit
 from pipeline.extract.marks import Mark, Marked
+from pipeline.extract.tokens import Token
 
 BEFORE = 10
 AFTER = 4
@@ -50,7 +51,7 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
         restated = list(takewhile(partial(_said_before, marks, hit.a), after))
         after = after[len(restated) :] or after[:1]
         right = after[0]
-        wrong = _same_kind_before(marks, right, hit.a)
+        wrong = _same_kind_before(marks, right, hit.a, marked.tokens)
         if wrong is not None:
             repaired.append((wrong.a, right.b))
             marks[marks.index(wrong)] = _instead(wrong, right)
@@ -81,8 +82,10 @@ def _said_before(marks: Sequence[Mark], cue: int, mark: Mark) -> bool:
     return mark.kind != "number" and bool(near) and _value(near[-1]) == _value(mark)
 
 
-def _same_kind_before(marks: Sequence[Mark], right: Mark, cue: int) -> Mark | None:
+def _same_kind_before(marks: Sequence[Mark], right: Mark, cue: int, tokens: Sequence[Token]) -> Mark | None:
     for mark in reversed([m for m in marks if m.b <= cue and cue - m.b <= BEFORE]):
+        if right.kind == "site" and any(t.stop in (".", "?") for t in tokens[mark.b - 1 : cue]):
+            return None  # another structure, named in a sentence before, stands
         if mark.kind == right.kind and right.kind in SLOTS and _value(mark) != _value(right):
             return mark
         if right.kind in ("result", "concept") and mark.kind in ("result", "concept"):

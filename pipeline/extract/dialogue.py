@@ -21,6 +21,11 @@ class Dialogue(Filing):
             for frame in frames
             for d in self._resolver.read(frame, Focus(), frozenset({"history", "plan"}), self._marked, live=False)[0]
         ]
+        if self._marked.tokens[clause.head].text == "any":  # "Any lump in there? Nope, I don't feel one."
+            live = state.focus.live(state.clause, now)
+            for frame in frames:
+                found, _ = self._resolver.read(frame, state.focus, frozenset({"finding"}), self._marked, live=live)
+                drafts += [d for d in found if self._vocab.concepts[d.concept].negated == "absent" and not frame.told]
         plans = [d for d in drafts if d.concept == "plan.next_visit"]
         state.offered = tuple(self._file(plans, clause))
         n = self._clauses.index(clause)

@@ -28,6 +28,8 @@ class Focus:
     at_ms: int = 0
     clause_of_concept: int = -9
     now: int = 0
+    measured: str | None = None  # the measure that a bare number said soon belongs to
+    measured_at: int = -9
     named_at: int = -9  # the clause that last named the structure in hand
     seen: bool = False  # the last item was found by the hands, not told
     treated: bool = False  # ... or was a treatment
@@ -49,6 +51,10 @@ class Focus:
         if not same:
             self.concept = self.result = None
         self.touch(clause, at_ms)
+
+    def awaits(self) -> str | None:
+        """The measure that a number without a name may belong to: its symptom was told of a little while ago."""
+        return self.measured if self.now - self.measured_at <= CLAUSES else None
 
     def touch(self, clause: int, at_ms: int) -> None:
         """Still there."""

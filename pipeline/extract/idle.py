@@ -33,6 +33,7 @@ class Idle:
             self._existential,
             self._speakers_own,
             self._course,
+            self._speaker,
         )
         return any(check(mark) for check in checks)
 
@@ -42,6 +43,13 @@ class Idle:
             return False
         before = self._tokens[mark.a - 1].text
         return before == "my" or (before == "a" and mark.readings[0].site in WORKING)  # "a hand on the tummy"
+
+    def _speaker(self, mark: Mark) -> bool:
+        """ "I won't move his neck": what the speaker does not do is no finding."""
+        before = self._tokens[mark.a - 1].text if mark.a > self._clause.a else ""
+        meant = {r.concept for r in mark.readings if r.role == "means"}
+        finds = mark.kind == "result" and any(self._vocab.concepts[c].kind == "finding" for c in meant)
+        return before in ("i", "we") and finds and self._tokens[mark.a].text in ("wo", "will", "would", "did", "do")
 
     def _course(self, mark: Mark) -> bool:
         """ "this muscle from behind the ear to the collarbone": where it runs, not what is looked at."""

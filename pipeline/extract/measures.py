@@ -74,7 +74,11 @@ def by_unit(
             "/min": next((c for c, words in rates if said & vocab.listed(words)), ""),
             "kg": "history.birth_weight" if near & {"born", "birth"} else "measure.weight",
             "Cel": "measure.temperature",
-            "cm": "measure.length" if marked.words(mark.b, mark.b + 1) & LONG else "measure.head_circumference" if head else "",
+            "cm": "measure.length"
+            if marked.words(mark.b, mark.b + 1) & LONG
+            else "measure.head_circumference"
+            if head
+            else "",
         }
         concept = vocab.concepts.get(found.get(unit, ""))
         measure = concept.measure if concept is not None else None

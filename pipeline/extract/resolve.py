@@ -264,6 +264,14 @@ class Resolver(Places):
             if value is not None and (said if by_number else concept.id.startswith("motion.") or not focus.result):
                 places = self.place(concept, (), self._with_focus_side(context, focus))
                 return [self._draft(frame, concept, p, "value", value, marked, "carried number", mark) for p in places]
+        awaited = self.vocab.concepts.get(focus.awaits() or "")
+        bare = not own and not frame.side and all(n.number and not n.number.unit for n in frame.numbers)
+        if awaited is not None and frame.numbers and bare and awaited.kind in kinds:
+            value = value_of(awaited, frame.numbers, marked, self.vocab)
+            if value is not None:
+                places = self.place(awaited, (), ())
+                rule = "number awaited"
+                return [self._draft(frame, awaited, p, "value", value, marked, rule, mark) for p in places]
         if frame.levels and frame.side in OTHER and not (frame.concepts or frame.results or frame.numbers):
             listed = self.vocab.concepts["alignment.rotation"]  # "C1 is left": the trade's short form of turned to it
             if listed.kind in kinds:
@@ -275,6 +283,9 @@ class Resolver(Places):
             return [self._draft(frame, concept, p, turned, None, marked, "carried denial", mark) for p in places]
         if concept is not None and focus.result and self._same(frame, marked):
             return self._copied(frame, concept, focus.result, own, context, marked, mark)
+        counted = marked.words(max(0, frame.a - 3), frame.a + 1) & self.vocab.listed("counted")
+        if concept is not None and focus.result and own and counted and concept.id.startswith(("tissue.", "sign.")):
+            return self._copied(frame, concept, focus.result, own, context, marked, mark)  # "one on the shin, one on …"
         if frame.ellipsis is not None and own and not frame.concepts and "finding" in kinds:
             overall = self.vocab.concepts["exam.overall"]
             return [self._draft(frame, overall, p, "normal", None, marked, "nothing there", mark) for p in own]
