@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 from extracting import extractor, vocabulary
-from extraction import READINGS, reading, rows
+from extraction import READINGS, UNSEEN, reading, rows
 from score import CONCEPTS, GOOD, SAME_SITE, SITES, UNSCORED, Slots
 
 from pipeline.run import extraction_json
@@ -23,6 +23,7 @@ def _known_failures() -> set[str]:
 
 
 ROWS = [row for name in READINGS for row in rows(name)]
+UNSEEN_IDS = {row["id"] for name in UNSEEN for row in rows(name)}
 KNOWN = _known_failures()
 
 
@@ -104,7 +105,7 @@ def test_the_reading_is_what_the_extractor_makes_of_the_words(row: Row) -> None:
     made = extractor().extract(case.transcript, age=case.age)
     wrong = faults(row["items"], extraction_json(made, vocabulary())["items"])
 
-    if row["id"].startswith("c"):
+    if row["id"] in UNSEEN_IDS:
         held_back = bool(wrong)  # the sentence stays unseen, so that no rule is made for it
         assert not held_back
     else:

@@ -15,6 +15,7 @@ from pipeline.model import Kind, Span
 from pipeline.vocabulary import Vocabulary
 
 TOLD: frozenset[Kind] = frozenset({"history"})
+CONSENT = "treatment.consent"  # asked for, and given or not
 WAIT_CLAUSES = 4
 WAIT_MS = 12_000
 
@@ -41,7 +42,8 @@ def asked(
     vocab: Vocabulary, resolver: Resolver, frames: Sequence[Frame], drafts: Sequence[Draft], span: Span, clause: int
 ) -> Question | None:
     """The question that a clause leaves open; None where it asks of nothing that the record holds."""
-    told = tuple(d for d in drafts if vocab.concepts[d.concept].kind in ("history", "finding"))
+    asks = ("history", "finding")
+    told = tuple(d for d in drafts if vocab.concepts[d.concept].kind in asks or d.concept == CONSENT)
     named = {
         c
         for frame in frames

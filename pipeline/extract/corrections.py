@@ -34,12 +34,16 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
     swaps: list[int] = []
     cued = False
     doubts: list[int] = []
-    for hit in (*marked.cues.get("repair", ()), *_bare_no(marked)):
+    hits = marked.cues.get("repair", ())
+    turns = {k for hit in hits if hit.payloads[0].gives == "swap" for k in (hit.a, hit.a - 1)}
+    for hit in (*hits, *_bare_no(marked)):
         if hit.payloads[0].gives == "swap":
             cued = True
             swaps.append(hit.a)
             continue
         cued = True
+        if hit.b in turns:
+            continue  # "sorry, other way round": says what is right by itself
         after = [m for m in marks if hit.b <= m.a < hit.b + AFTER + 1]
         said = [t.text for t in marked.tokens[hit.a : hit.b]][-1:] == ["said"]
         if said and len(after) >= 2 and after[0].kind == after[1].kind:

@@ -19,7 +19,9 @@ class Dialogue(Filing):
         drafts = [
             d
             for frame in frames
-            for d in self._resolver.read(frame, Focus(), frozenset({"history", "plan"}), self._marked, live=False)[0]
+            for d in self._resolver.read(
+                frame, Focus(), frozenset({"history", "plan", "treatment"}), self._marked, live=False
+            )[0]
         ]
         if self._marked.tokens[clause.head].text == "any":  # "Any lump in there? Nope, I don't feel one."
             live = state.focus.live(state.clause, now)

@@ -50,7 +50,7 @@ class Filing:
                 item, self._state.clause, steps, corrects=corrects, today=today, turned=turned
             )
             ids.append(identity)
-            if item.kind == "treatment" and item.concept != "technique.withheld":
+            if item.concept.startswith("technique.") and item.concept != "technique.withheld":
                 self._state.treatment, self._state.treated_at = identity, self._state.clause
                 self._state.ledger.treated = self._state.clause
         return ids

@@ -204,7 +204,8 @@ class FrameBuilder:
         if self._stated():
             unsaid = frame.side in ("", "this", "one")
             both = mark.side == "both" and unsaid
-            if not both and ((not unsaid and border) or (border and self._goes_on(mark, rest))):
+            other = {frame.side, mark.side} == {"left", "right"}
+            if other or (not both and ((not unsaid and border) or (border and self._goes_on(mark, rest)))):
                 self._flush()
                 frame = self._open
         elif {frame.side, mark.side} == {"left", "right"}:
@@ -299,7 +300,8 @@ class FrameBuilder:
     def _result(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
         frame = self._open
         foreign = frame.concepts and any(r.role == "means" for r in mark.gives())
-        if border and foreign and self._stated() and not any(self._fits(c, mark) for c in frame.concepts):
+        apart = border or (bool(frame.side) and self._own_side(mark, rest))  # "tips to the left | turns right"
+        if apart and foreign and self._stated() and not any(self._fits(c, mark) for c in frame.concepts):
             self._flush()
         sided = self._open.told and self._open.side and self._own_side(mark, rest)
         if border and (sided or self._leads(mark, rest)):

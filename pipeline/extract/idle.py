@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from pipeline.extract.clauses import Clause
 from pipeline.extract.lexicon import CueReading, Hit
-from pipeline.extract.marks import Mark, Marked
+from pipeline.extract.marks import VIEWER, Mark, Marked
 from pipeline.vocabulary import Vocabulary
 
 WORKING = ("hand", "finger", "thumb")
@@ -21,6 +21,7 @@ class Idle:
         self._tokens = marked.tokens
         self._clause = clause
         self._marks = marks
+        self._comparing = vocab.listed("comparisons")
         self._plain_words = vocab.listed("function_words")
 
     def is_idle(self, mark: Mark) -> bool:
@@ -74,8 +75,10 @@ class Idle:
         return unit == "kg" and bool(before & {"up", "gained", "lost", "down", "gain", "on"})
 
     def _away(self, mark: Mark) -> bool:
-        """ "away from the collarbone" is not at the collarbone."""
+        """ "away from the collarbone" is not at the collarbone; "flatter than on the left" is not on the left."""
         before = self._marked.words(max(self._clause.a, mark.a - 3), mark.a)
+        if mark.kind == "side":
+            return bool(before & self._comparing)
         return mark.kind == "site" and ("away" in before or "than" in before)
 
     def _stranger(self, mark: Mark) -> bool:
@@ -107,10 +110,17 @@ class Idle:
         token = self._tokens[hit.a]
         return bool(token.text == "no" and token.stop == "," and hit.a <= self._clause.head)
 
+    def _to_the_infant(self, mark: Mark) -> bool:
+        """ "let me see your right shoulder, mister"."""
+        chat = "chat" in self._marked.acts(self._clause.a, self._clause.b)
+        return chat and self._tokens[mark.a].text == "your"
+
     def led(self, marks: Sequence[Mark]) -> list[Mark]:
         """ "left masseter": a side directly before a structure is the structure's own."""
         out: list[Mark] = []
         for mark in marks:
+            if mark.side in VIEWER and self._to_the_infant(mark):
+                mark = replace(mark, side=VIEWER[mark.side])
             before = out[-1] if out else None
             near = before is not None and before.kind == "side" and 0 <= mark.a - before.b <= 1
             led = near and before is not None and not self._marked.border(before.b, mark.a, self._clause.a)

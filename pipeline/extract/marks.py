@@ -9,6 +9,7 @@ from pipeline.extract.tokens import Token
 from pipeline.extract.values import Level, NumberReader, Quantity
 from pipeline.model import Degree
 
+VIEWER = {"viewer_left": "left", "viewer_right": "right"}  # "over your left arm": the parent's own side
 Kind = Literal["site", "concept", "result", "side", "level", "number", "ellipsis"]
 
 
@@ -67,6 +68,15 @@ class Marked:
     def chunk(self, a: int, b: int) -> set[str]:
         """The words from comma to comma around tokens ``a <= k < b``."""
         while a > 0 and not self.tokens[a - 1].stop:
+            a -= 1
+        while b < len(self.tokens) and not self.tokens[b - 1].stop:
+            b += 1
+        return self.words(a, b)
+
+    def sentence(self, k: int) -> set[str]:
+        """The words of the sentence up to token ``k`` and on to its next comma."""
+        a, b = k, k + 1
+        while a > 0 and self.tokens[a - 1].stop not in (".", "?"):
             a -= 1
         while b < len(self.tokens) and not self.tokens[b - 1].stop:
             b += 1

@@ -62,7 +62,7 @@ def by_unit(
     vocab: Vocabulary, frame: Frame, own: Sequence[Target], context: Sequence[Target], marked: Marked
 ) -> Concept | None:
     """ "5.4 kilos on my scales" is a weight by its unit; centimetres beside the head are its circumference."""
-    near = marked.chunk(frame.a, frame.b)
+    near = marked.sentence(frame.a)
     for mark in frame.numbers:
         unit = mark.number.unit if mark.number else ""
         head = any(t.site in ("head", "skull") for t in (own or context))

@@ -5,11 +5,11 @@ from dataclasses import replace
 
 from pipeline.extract.focus import Focus, Target
 from pipeline.extract.frames import Frame
+from pipeline.extract.marks import VIEWER
 from pipeline.vocabulary import Concept, Vocabulary
 
 FAR = 50
 OTHER = {"left": "right", "right": "left"}
-VIEWER = {"viewer_left": "left", "viewer_right": "right"}  # "over your left arm": the parent's own side
 SEATED = ("test.", "reflex.")
 WITHHELD = "technique.withheld"
 NAMED_ONLY = ("plan.refer", "plan.imaging", "advice.return_if")

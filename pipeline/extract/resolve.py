@@ -7,10 +7,10 @@ from pipeline.extract.drafts import Draft, unique
 from pipeline.extract.focus import Focus, Target
 from pipeline.extract.frames import Frame
 from pipeline.extract.lexicon import Reading
-from pipeline.extract.marks import Mark, Marked
+from pipeline.extract.marks import VIEWER, Mark, Marked
 from pipeline.extract.measures import by_unit, value_of
 from pipeline.extract.naming import heading, not_asked_for, points
-from pipeline.extract.places import FAR, OTHER, SEATED, VIEWER, WITHHELD, Places
+from pipeline.extract.places import FAR, OTHER, SEATED, WITHHELD, Places
 from pipeline.extract.results import fit_result, is_good, opposite
 from pipeline.model import Kind
 from pipeline.vocabulary import Concept, Vocabulary
@@ -59,11 +59,12 @@ class Resolver(Places):
         *,
         own: Sequence[str | None] = (),
         seen: bool = False,
+        said: frozenset[str] = frozenset(),
     ) -> str | None:
         """The concept that a mark names, on this site, among those allowed here.
 
         ``own``: the sites of the frame itself; a finding of an unrelated part is not meant. ``seen``: the exam is under
-        way, so what may be told or seen (a latch) is seen.
+        way, so what may be told or seen (a latch) is seen. ``said``: concepts of which a result was said beside it.
         """
         best: tuple[float, str] | None = None
         for concept_id in mark.says():
@@ -82,6 +83,8 @@ class Resolver(Places):
             near: float = min(distances, default=FAR + 1)
             if concept.kind == "history":
                 near += 0.5 if seen else -FAR
+            if said and concept_id not in said and said & set(mark.says()):
+                near += 2 * FAR  # "a strong gag" is the reflex, "gags a lot" the complaint
             if best is None or near < best[0]:
                 best = (near, concept_id)
         return best[1] if best else None
@@ -107,9 +110,10 @@ class Resolver(Places):
     ) -> list[str]:
         site = context[0].site if context else None
         own = [t.site for t in self.targets(frame)]
-        found = [self.named(mark, site, kinds, own=own, seen=focus.seen) for mark in frame.concepts]
+        said = frozenset(r.concept for m in frame.results for r in m.gives() if r.role == "result")
+        found = [self.named(mark, site, kinds, own=own, seen=focus.seen, said=said) for mark in frame.concepts]
         found = [c for c in found if c not in ("history.age", "history.gestation")]  # ages.py reads durations
-        born = marked.chunk(frame.a, frame.b) & {"born", "birth"}
+        born = marked.sentence(frame.a) & {"born", "birth"}
         told = ["history.birth_weight" if c == "measure.weight" and born else c for c in found]
         return list(dict.fromkeys(c for c in told if c is not None))
 
@@ -149,6 +153,8 @@ class Resolver(Places):
         if result is None:
             return []
         side_said = self._side_only(frame)
+        if "anywhere" in marked.words(mark.b, frame.b + 1):
+            context = (Target("whole_body"),)
         if concept.kind == "finding":  # the level was said of what came before
             context = [replace(t, level=None) for t in context]
         if not own and focus.treated and concept_id in focus.seats:  # tested again where it was tested before

@@ -62,7 +62,13 @@ def bad_result(vocab: Vocabulary, concept_id: str) -> str | None:
 def opposite(vocab: Vocabulary, concept_id: str, result: str) -> str | None:
     """What a denial of the result leaves: "not tight" is normal, "not moving freely" is limited."""
     concept = vocab.concepts[concept_id]
-    pairs = {"present": "absent", "absent": "present", "positive": "negative", "extensor": "flexor"}
+    pairs = {
+        "present": "absent",
+        "absent": "present",
+        "positive": "negative",
+        "extensor": "flexor",
+        "given": "declined",
+    }
     if pairs.get(result) in concept.results:
         return pairs[result]
     if result == concept.stated and concept.negated:

@@ -88,8 +88,12 @@ class _Reading:
         named = {c for m in marked.marks for c in m.says()}
         self._marks = _apart([m for m in marked.marks if m.kind != "result" or _speaks(m, named)])
         self._degrees = {k for hit in marked.degrees for k in range(hit.a, hit.b)}
-        repairs = {k for hit in marked.cues.get("repair", ()) for k in hit.fixed}  # "no, correction" denies nothing
-        self._nots = {hit.a for hit in marked.cues.get("negation", ()) if hit.payloads[0].gives == "not"} - repairs
+        self._repairs = {
+            k for hit in marked.cues.get("repair", ()) for k in hit.fixed
+        }  # "no, correction" denies nothing
+        self._nots = {
+            hit.a for hit in marked.cues.get("negation", ()) if hit.payloads[0].gives == "not"
+        } - self._repairs
         self._denials = {k for k in self._nots if self._tokens[k].text in stops.denying}
         acts = marked.cued("acts", 0, len(self._tokens))
         self._asking = {hit.a for v, hit in acts if v == "question"}
@@ -151,6 +155,7 @@ class _Reading:
         now, text = self._now, self._tokens[k].text
         bound = bool(self._cues.get(k - 1, set()) & {"binder", "turn"})
         bound = bound or before in self._of.prepositions or before in self._of.determiners
+        bound = bound and k - 1 not in self._repairs
         joined = before in self._of.connectives and k - 1 >= now.end
         if "opener" in kinds:
             result = now.named and not now.told and now.end == k  # "flexion okay"
@@ -182,8 +187,6 @@ class _Reading:
         third = after in of.third_person or (len(after) > 3 and after[-1] == "s")
         return not (third if text == "it" else after in of.finite) and after not in ("'d", "'ll")
 
-    # ------------------------------------------------------------ marks
-
     def _mark(self, n: int) -> None:
         mark, following = self._marks[n], self._after(n)
         near = following is not None and following.a == mark.b
@@ -194,6 +197,9 @@ class _Reading:
         if near and following and following.kind == "site" and mark.number is not None and not mark.number.unit:
             return  # "one arm"
         denial = self._denial(mark)
+        if denial == mark.a - 1 == self._now.end and self._replaces(mark):
+            self._found[denial - 1] = self._found[denial] = ","
+            return  # "t six, no, t seven"
         lead = self._lead(n, mark.a if denial is None else denial)
         stop = self._stop(n, lead, denial is not None) if lead > self._now.begin else ""
         if stop:
@@ -203,6 +209,13 @@ class _Reading:
         if n and self._led(n - 1):
             self._now.side = self._now.side or self._marks[n - 1]
         self._take(mark, denial is not None)
+
+    def _replaces(self, mark: Mark) -> bool:
+        """The same slot is said anew."""
+        last = self._now.last
+        if last is None or last.kind != mark.kind or mark.kind in ("site", "concept"):
+            return False
+        return mark.kind != "result" or bool({r.concept for r in mark.gives()} & {r.concept for r in last.gives()})
 
     def _denial(self, mark: Mark) -> int | None:
         """Where the "no" of the mark stands: "no yellow at all", "not breech"; not that of "it is not tight"."""
@@ -257,14 +270,18 @@ class _Reading:
 
     def _before_topic(self, n: int, lead: int, denied: bool) -> Stop:
         mark, now, following = self._marks[n], self._now, self._after(n)
-        if now.doing and not now.explicit and (self._treats(mark) or (not now.placed and mark.kind != "concept")):
+        if (
+            now.doing
+            and not now.explicit
+            and ("treatment" in self._kinds(mark) or (not now.placed and mark.kind != "concept"))
+        ):
             return ""
         if now.judged:
             return ""  # "I would not call this a torticollis"
         more = self._more(n)
         between = self._tokens[mark.b : following.a] if following else ()
         alone = not more and not (following and all(t.text in ("and", "or") for t in between))
-        if mark.kind == "site" and not now.placed and alone and not denied:
+        if mark.kind == "site" and not now.placed and not now.side and alone and not denied:
             return ""  # "palmar grasp absent, right hand"
         last = now.last
         if last is not None and last.number is not None and self._measured(mark, last, following):
@@ -287,8 +304,6 @@ class _Reading:
         if adjective and now.last is not None and now.last.kind in TOLD and self._suits(following, mark):
             return "" if "and" in self._marked.words(now.end, mark.a) else "."  # "tone normal | weak suck"
         return ""
-
-    # ------------------------------------------------------------ what a mark is
 
     def _bound(self, lead: int) -> bool:
         """A preposition, "is", "if" or "that" before a phrase ties it."""
@@ -325,9 +340,6 @@ class _Reading:
     def _does(self, mark: Mark) -> bool:
         """A treatment, advice or plan."""
         return self._kinds(mark) <= DOING
-
-    def _treats(self, mark: Mark) -> bool:
-        return "treatment" in self._kinds(mark)
 
     def _kinds(self, mark: Mark) -> set[Kind]:
         return {self._of.vocab.concepts[r.concept].kind for r in mark.readings if r.concept}

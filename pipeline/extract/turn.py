@@ -151,6 +151,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
                 for d in drafts
                 if not (self._no_other(d, frame) or self._only_now(d, clause) or self._only_how(d, frame, clause))
             ]
+            drafts = [d for d in drafts if not self._other_booking(d, ids)]
             drafts = self._timed(drafts, clause, marks)
             drafts = self._rechecked(drafts, frames, own)
             filed = self._file(drafts, clause)
@@ -219,6 +220,16 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         treated = any(self._vocab.concepts[r.item.concept].kind == "treatment" for r in self._state.ledger.recent()[:3])
         near = self._state.clause - self._state.treated_at <= 1 and not clause.hard
         return denied and treated and near and self._vocab.concepts[draft.concept].kind == "treatment"
+
+    def _other_booking(self, draft: Draft, ids: Sequence[str]) -> bool:
+        """ "The scan's booked for next week" plans no visit here."""
+        if (
+            draft.concept != "plan.next_visit"
+            or draft.value is not None
+            or "booked" not in self._marked.words(draft.a, draft.b)
+        ):
+            return False
+        return any(r.item.concept in ("plan.imaging", "plan.refer") for r in self._state.ledger.last(ids))
 
     def _no_other(self, draft: Draft, frame: Frame) -> bool:
         """ "No other birthmarks" denies the rest, not the one just found."""

@@ -278,6 +278,12 @@ def _join(value: int, following: int) -> int | None:
     """How spoken number words build up: twenty + one, two + hundred, one + thirty-eight."""
     if following == 100 and value < 100:
         return value * 100
+    if following == 1000 and value < 100:
+        return value * 1000
+    if value >= 1000 and following == 100 and 0 < value % 1000 < 10:
+        return value + value % 1000 * 99  # three thousand four + hundred
+    if value >= 1000 and value % 1000 == 0 and following < 100:
+        return value + following
     if value >= 100 and value % 100 == 0 and following < 100:
         return value + following
     if value % 10 == 0 and value % 100 >= 20 and following < 10:
