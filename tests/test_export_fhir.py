@@ -1,5 +1,6 @@
 """What a FHIR document says of a finding, and what it holds back."""
 
+import json
 import re
 from collections.abc import Callable
 from typing import Any
@@ -230,6 +231,22 @@ def test_an_addition_stands_in_the_document(spoken: Callable[[str], Transcript])
 
     assert section["title"] == "Added after signing (late)"
     assert "the report came" in section["text"]["div"]
+
+
+def test_what_reads_otherwise_than_signed_is_in_words_alone(spoken: Callable[[str], Transcript]) -> None:
+    """The signed line holds; no coded finding of a later program may contradict it."""
+    from exporting import SIGNED
+
+    t = spoken("hips fine neck tight")
+    hip, neck = (item(t, (0, 2), "joint.clunk", "absent", site="hip"), item(t, (2, 4), "tissue.tension", "tight"))
+    signed = document(t, hip, neck).drafted.note
+    later = document(t, hip.model_copy(update={"result": "present"}), neck, signed_note=signed, signatures=SIGNED)
+
+    made = bundle(later)
+
+    assert [one["code"]["coding"][-1]["code"] for one in resources(made, "Observation")] == ["tissue.tension"]
+    assert "hip joint.clunk: absent" in json.dumps(made)
+    assert "present" not in json.dumps(made["entry"][0]["resource"]["section"][0])
 
 
 # ---------------------------------------------------------------- suggested codes

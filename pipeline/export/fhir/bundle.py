@@ -108,11 +108,15 @@ class _Document:
         }
 
     def _lines(self, parts: list[Section]) -> Iterator[tuple[Item, Line]]:
-        """Every item that a line of these parts rests on, once, with that line."""
+        """Every item that a line of these parts rests on, once, with that line.
+
+        Of a signed note only where this program still reads it as it was signed: else the line stands in words alone.
+        """
         seen: set[str] = set()
+        now = {line.id: line.text for part in self._document.drafted.note.parts() for line in part.lines}
         for part in parts:
             for section in part.parts():
-                for line in section.lines:
+                for line in (line for line in section.lines if now.get(line.id) == line.text):
                     for key in line.items:
                         if key in self._items and key not in seen:
                             seen.add(key)
