@@ -14,9 +14,10 @@ from invented import DAY, PlainStages, file_visit, infant, item, record_of
 from pipeline.config import Config, Settings
 from pipeline.errors import HandspokenError, InputError, NotFoundError
 from pipeline.exchange import Exported, Wish, export, import_file
-from pipeline.model import Anchor, Carer, Item, LineEdit, Recording, Transcript, WordCorrection
+from pipeline.model import Anchor, Carer, Item, LineEdit, Note, Recording, Transcript, WordCorrection
 from pipeline.records import VisitRecord
 from pipeline.run import derive
+from pipeline.stages import Copy
 from pipeline.store import Store, transfer
 from pipeline.store.compare import derived_rows
 from pipeline.store.events import (
@@ -382,6 +383,28 @@ def test_a_ring_of_merges_is_refused(
 
     with pytest.raises(InputError, match="it merges what is merged"):
         import_file(tmp_path / "x.json", elsewhere(tmp_path), stages)
+
+
+def test_an_import_that_fails_at_the_last_changes_nothing(
+    config: Config, stages: PlainStages, spoken: Spoken, tmp_path: Path, kept: dict[str, Any]
+) -> None:
+    """The last of three visits cannot be drafted: neither events nor files nor notes of the others stay."""
+
+    class Failing(PlainStages):
+        def render(self, note: Note, words: Transcript, copy: Copy | None) -> dict[str, bytes]:
+            if note.visit == kept["other"]:
+                raise InputError("invented fault")
+            return super().render(note, words, copy)
+
+    out(config, stages, tmp_path / "a", sound=True)
+    empty = elsewhere(tmp_path)
+
+    with pytest.raises(InputError, match="invented fault"):
+        import_file(tmp_path / "a" / "record.json", empty, Failing(spoken))
+
+    with Store(empty.home) as store:
+        assert store.events() == []
+    assert [path.name for path in empty.home.rglob("*") if path.is_file() and "record.db" not in path.name] == []
 
 
 # ---------------------------------------------------------------- what is asked for
