@@ -13,7 +13,7 @@ from pipeline.records import FiledVisit
 from pipeline.vocabulary import load_vocabulary
 
 AT = datetime(2026, 11, 25, 18, 40, tzinfo=UTC)
-SIGNED = (Signature(id="01J00000000000000000000001", name="Invented Person", role="chiropractor", at=AT),)
+SIGNED = (Signature(name="Invented Person", role="chiropractor", at=AT),)
 
 
 def document(transcript: Transcript, *items: Item, **changes: Any) -> VisitDocument:

@@ -225,7 +225,7 @@ def test_an_addition_stands_in_the_document(spoken: Callable[[str], Transcript])
 
     from pipeline.export import Addition
 
-    late = Addition(id="01J00000000000000000000002", name="Invented Person", at=AT, text="the report came", what="late")
+    late = Addition(name="Invented Person", at=AT, text="the report came", what="late")
     made = bundle(document(spoken("invented"), signatures=SIGNED, additions=(late,)))
     (section,) = (s for s in made["entry"][0]["resource"]["section"] if s["title"].startswith("Added"))
 

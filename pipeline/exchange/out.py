@@ -209,21 +209,24 @@ class _Out:
 
 def _told(events: list[Event], store: Store) -> dict[str, Any]:
     """What the events of a visit tell beside its words."""
-    signed = [(event, event.payload) for event in events if isinstance(event.payload, Signed)]
-    return {
-        "signed_note": Note.model_validate_json(store.blobs.read(signed[-1][1].note)) if signed else None,
-        "signatures": tuple(Signature(id=e.id, name=p.signer, at=e.at, note_sha256=p.note) for e, p in signed),
-        "additions": tuple(
-            Addition(id=event.id, name=event.payload.signer, at=event.at, text=event.payload.text)
-            for event in events
-            if isinstance(event.payload, Addendum)
-        ),
+    told: dict[str, Any] = {
         "consents": tuple(
             ConsentTold(id=event.id, at=event.at, **event.payload.model_dump(include={"scope", "state", "giver"}))
             for event in events
             if isinstance(event.payload, Consent)
         ),
+        "additions": tuple(
+            Addition(name=event.payload.signer, at=event.at, text=event.payload.text)
+            for event in events
+            if isinstance(event.payload, Addendum)
+        ),
     }
+    for event in events:
+        if isinstance(signed := event.payload, Signed):
+            note = Note.model_validate_json(store.blobs.read(signed.note))
+            told |= {"signed_note": note, "signed_sha256": signed.note}
+            told |= {"signatures": (Signature(name=signed.signer, at=event.at),)}
+    return told
 
 
 def _without_names(document: VisitDocument, nameless: Nameless, stages: Stages) -> VisitDocument:
@@ -247,7 +250,7 @@ def _without_names(document: VisitDocument, nameless: Nameless, stages: Stages) 
     note = stages.draft(bare, extraction, (), words, filed.age, (), Changes())
     note = note.model_copy(update={"vocab_hash": ""})  # the clinician's own words are part of that hash
     drafted = Drafted(transcript=words, extraction=extraction, remarks=(), note=note)
-    signed = (Signature(id="", name="practitioner", at=at),) if document.signatures else ()
+    signed = (Signature(name="practitioner", at=at),) if document.signatures else ()
     return VisitDocument(record=bare, drafted=drafted, changed_at=at, program=PROGRAM, signatures=signed, nameless=True)
 
 

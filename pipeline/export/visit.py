@@ -8,24 +8,23 @@ from pipeline.records import ContactEntry, Drafted, VisitRecord
 
 
 class Signature(Frozen):
-    """Who signed, as what, and when; ``note_sha256`` of the note as signed."""
+    """Who signed or initialled, as what, and when."""
 
-    id: str
     name: str
     role: str = ""
     at: datetime
-    note_sha256: str = ""
 
 
 class Addition(Frozen):
-    """Words added after signing. ``what``: what kind of addition, where that was said."""
+    """Words added after signing. ``what``: a late entry, a correction ...; ``about``: the line that it is about."""
 
-    id: str
     name: str
     role: str = ""
     at: datetime
     text: str
     what: str = ""
+    reason: str = ""
+    about: str = ""
 
 
 class ConsentTold(Frozen):
@@ -41,7 +40,8 @@ class ConsentTold(Frozen):
 class VisitDocument(Frozen):
     """One visit with everything that its document holds. ``changed_at``: the newest event of the visit.
 
-    ``drafted`` is what the stages make of the record; ``signed_note`` the note as signed, which nothing makes anew.
+    ``drafted``: what the stages make of the record. ``signed_note``: the note as signed, which nothing makes anew, with
+    its hash, that of the norms it was held against, and why points were left open. The first of ``signatures`` signed.
     ``contacts``: those since the visit before. ``nameless``: a copy without names, words and sound (``nameless.py``).
     """
 
@@ -50,6 +50,9 @@ class VisitDocument(Frozen):
     changed_at: datetime
     program: str
     signed_note: Note | None = None
+    signed_sha256: str = ""
+    norms_sha256: str = ""
+    left_open: tuple[str, ...] = ()
     signatures: tuple[Signature, ...] = ()
     additions: tuple[Addition, ...] = ()
     consents: tuple[ConsentTold, ...] = ()

@@ -86,7 +86,7 @@ def full(spoken: Callable[[str], Transcript], *, signed: bool = False, added: bo
             "record": record,
             "drafted": plain.drafted.model_copy(update={"note": note}),
             "signatures": SIGNED if signed else (),
-            "additions": (Addition(id="01J00000000000000000000002", name="Invented Person", role="chiropractor", at=AT, text="late"),)
+            "additions": (Addition(name="Invented Person", role="chiropractor", at=AT, text="late"),)
             if added
             else (),
             "contacts": (

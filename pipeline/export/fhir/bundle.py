@@ -183,34 +183,41 @@ class _Document:
     def _added(self) -> Iterator[Json]:
         for one in self._document.additions:
             title = f"Added after signing{f' ({one.what})' if one.what else ''}"
+            told = [f"{one.at.isoformat()}, {', '.join(filter(None, (one.name, one.role)))}:", one.text]
+            told += [f"About: {one.about}"] if one.about else []
+            told += [f"Why it was not in the note: {one.reason}"] if one.reason else []
             yield {
                 "title": title,
                 "code": coded("added after signing", own_code("section", "addendum", title)),
                 "author": [self._people.practitioner("signer", one.name, one.role)],
-                "text": narrative([f"{one.at.isoformat()}, {one.name}:", one.text], listed=False),
+                "text": narrative(told, listed=False),
             }
 
     def _composition(self, sections: list[Json]) -> Json:
-        signed = self._document.signatures
-        title = f"Visit of {self._document.record.day.isoformat()}"
+        document, signers = self._document, self._people.signers()
+        title = f"Visit of {document.record.day.isoformat()}"
+        signed = document.signed_sha256
         return {
             "resourceType": "Composition",
             "id": row_uuid("Composition", self._visit),
             "extension": extensions(
-                extension("signed-note-sha-256", valueString=one.note_sha256) for one in signed if one.note_sha256
+                [
+                    extension("signed-note-sha-256", valueString=signed) if signed else None,
+                    *(extension("left-open", valueString=point) for point in document.left_open),
+                ]
             ),
             "identifier": {"system": f"{OWN}visit", "value": self._visit},
             "status": self.status,
             "type": coded("progress note", load_codes().term("document", "note")),
             "subject": self._people.patient,
-            "date": self._document.changed_at.isoformat(),
-            "author": [*self._people.signers()[:1], self._people.device],
-            "title": title if signed else f"{title}. {_DRAFT}",
+            "date": document.changed_at.isoformat(),
+            "author": [*signers[:1], self._people.device],
+            "title": title if signers else f"{title}. {_DRAFT}",
             "attester": [
-                {"mode": "legal" if n == 0 else "professional", "time": one.at.isoformat(), "party": party}
-                for n, (one, party) in enumerate(zip(signed, self._people.signers(), strict=True))
+                {"mode": "professional" if n else "legal", "time": one.at.isoformat(), "party": party}
+                for n, (one, party) in enumerate(zip(document.signatures, signers, strict=True))
             ],
-            "event": [{"code": [coded("visit")], "period": {"start": self._document.record.day.isoformat()}}],
+            "event": [{"code": [coded("visit")], "period": {"start": document.record.day.isoformat()}}],
             "section": sections,
         }
 

@@ -84,6 +84,7 @@ class People:
             ("vocabulary (SHA-256)", note.vocab_hash),
             ("speech model", heard.name),
             ("speech model (SHA-256)", heard.sha256),
+            ("norms (SHA-256)", self._document.norms_sha256),
             ("transcript (SHA-256)", self._document.record.transcript_sha256),
         )
         body = {
