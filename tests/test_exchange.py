@@ -137,6 +137,8 @@ def test_what_came_in_is_whole(config: Config, stages: PlainStages, tmp_path: Pa
         assert before.events() == after.events()
         assert before.record(kept["first"]) == after.record(kept["first"])
         assert after.blobs.read(hashlib.sha256(LETTER).hexdigest()) == LETTER
+    assert (empty.notes / kept["first"] / "note.html").is_file()
+    assert (empty.notes / kept["second"] / "note.md").read_bytes() == b"# signed", "as signed, not drafted again"
 
 
 @pytest.mark.parametrize("key", ["Wren", "first", "second"])
@@ -265,6 +267,8 @@ BROKEN: dict[str, tuple[Callable[[dict[str, Any]], object], str]] = {
     "another visit opened": (lambda t: at(t, "visit_opened")["payload"].update(visit="0" * 26), "opens another visit"),
     "a visit opened twice": (lambda t: t["events"].append(at(t, "visit_opened") | {"id": "0" * 26}),
                              "does not fit the record"),
+    "a signed file whose name is a path": (lambda t: at(t, "signed")["payload"]["renderings"].update(
+        {"../../x": t["files"][0]["sha256"]}), "no plain name"),
     "a time without a zone": (lambda t: at(t, "consent").update(at="2026-11-25T10:00:00"), "at: "),
     "a day that is none": (lambda t: at(t, "visit_opened")["payload"].update(day="yesterday"), "day: "),
     "utterances beyond the words": (lambda t: put_words(t, utterances=[[0, 10**9]]), "do not follow each other"),

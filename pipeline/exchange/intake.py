@@ -9,6 +9,7 @@ from pipeline.errors import InputError, NotFoundError
 from pipeline.files import blocks_of, staged
 from pipeline.stages import Stages
 from pipeline.store import Store, Writing
+from pipeline.store.events import Signed
 from pipeline.store.transfer import SOUND_FOLDER, RecordFile, as_event, files_of, missing_of, read_record, take_over
 from pipeline.visits import redraft
 
@@ -46,6 +47,10 @@ def import_file(path: Path, config: Config, stages: Stages) -> Imported:
             beside = {unit.visit(visit).infant.id for visit in came}
             others = {visit for infant in beside for visit, _ in unit.drafted_visits(infant=infant)}
             redraft(unit, batch, config, stages, came | others)
+            for event in new:  # what is signed is not drafted again: its files are those that were signed
+                if isinstance(signed := event.payload, Signed) and event.visit:
+                    for name, sha256 in signed.renderings.items():
+                        batch.write(config.notes / event.visit / name, unit.blob(sha256).read_bytes())
             without = sum(sound is None and not unit.blob(sha256).exists() for sha256, sound in sounds.items())
         batch.publish()
     return Imported(len(new), len(file.events) - len(new), len(came), without)

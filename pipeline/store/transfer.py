@@ -46,6 +46,7 @@ MAX_BYTES = 512 * 2**20
 _BATCH = 500  # ids asked for at once
 
 ID = re.compile("[0-9A-HJKMNP-TV-Z]{26}")
+_FILE_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 Id = Annotated[str, Field(pattern=f"^{ID.pattern}$", description="A ULID.")]
 Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$", description="SHA-256 of bytes, in hexadecimal.")]
 
@@ -239,6 +240,8 @@ def _check(file: RecordFile) -> None:
                 raise InputError(f"file {sha256[:12]}… that event {event.id} names is not in it; nothing was imported.")
         if isinstance(event.payload, TranscriptMade):
             _check_words(data[event.payload.sha256])
+        if isinstance(event.payload, Signed) and not all(map(_FILE_NAME.fullmatch, event.payload.renderings)):
+            raise InputError(f"event {event.id} names a signed file that has no plain name; nothing was imported.")
 
 
 def _check_words(data: bytes) -> None:
