@@ -121,8 +121,8 @@ class _Out:
     """One way out: writes into a batch that is published as a whole."""
 
     def __init__(self, store: Store, config: Config, stages: Stages, wish: Wish, batch: Staged, done: Exported) -> None:
-        self._store, self._config, self._stages = store, config, stages
-        self._wish, self._batch, self._done = wish, batch, done
+        self._store, self._stages, self._wish = store, stages, wish
+        self._batch, self._done = batch, done
         self._nameless = Nameless(_key(config), load_vocabulary()) if wish.nameless else None
 
     def record(self, chosen: list[VisitOnRecord] | None, infant: str | None) -> None:
