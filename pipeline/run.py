@@ -125,18 +125,24 @@ def extraction_json(extraction: Extraction, vocab: Vocabulary, *, explain: bool 
 
 def sibling_facts(path: Path) -> tuple[str | None, int | None]:
     """``age`` and ``gestation_weeks`` of the JSON object beside a file. Raises InputError where it is none."""
+    data = read_beside(path)
+    age, weeks = data.get("age"), data.get("gestation_weeks")
+    if not (age is None or isinstance(age, str)) or not (weeks is None or type(weeks) is int):
+        beside = path.with_suffix(".json")
+        raise InputError(f'{beside}: "age" is text like "9 weeks", "gestation_weeks" a whole number.')
+    return age, weeks
+
+
+def read_beside(path: Path) -> dict[str, Any]:
+    """The JSON object ``NAME.json`` beside a file, {} where there is none. Raises InputError where it is no JSON."""
     beside = path.with_suffix(".json")
     if not beside.is_file():
-        return None, None
+        return {}
     try:
         data = json.loads(beside.read_text(encoding="utf-8"))
     except (OSError, ValueError, RecursionError) as error:
         raise InputError(f"{beside}: cannot be read as JSON ({error}).") from error
-    data = data if isinstance(data, dict) else {}
-    age, weeks = data.get("age"), data.get("gestation_weeks")
-    if not (age is None or isinstance(age, str)) or not (weeks is None or type(weeks) is int):
-        raise InputError(f'{beside}: "age" is text like "9 weeks", "gestation_weeks" a whole number.')
-    return age, weeks
+    return data if isinstance(data, dict) else {}
 
 
 def json_bytes(data: object) -> bytes:

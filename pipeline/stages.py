@@ -27,7 +27,7 @@ from pipeline.model import (
 )
 from pipeline.records import Looked, PastVisit, VisitRecord
 from pipeline.resources import data_path
-from pipeline.vocabulary import Vocabulary
+from pipeline.vocabulary import Vocabulary, load_vocabulary
 
 if TYPE_CHECKING:
     from pipeline.check import Coverage, Norms
@@ -118,15 +118,26 @@ class Stages(Protocol):
         """The note's files by name."""
 
 
+def shipped_stages(config: Config, threads: int = 0) -> "ShippedStages":
+    """The stages of this program with the vocabulary of this computer. Raises VocabularyError."""
+    return ShippedStages(load_vocabulary(personal=config.own_words), config, threads=threads)
+
+
 REPAIR_RECIPE = "repair 2"  # part of the key of kept chunks: raise it when repair changes
 
 
 class ShippedStages:
     """The stages of this program."""
 
-    def __init__(self, vocab: Vocabulary, config: Config, *, between: Callable[[], None] | None = None) -> None:
-        """``between`` is called before each step of the speech model: what presses is done there."""
+    def __init__(
+        self, vocab: Vocabulary, config: Config, *, between: Callable[[], None] | None = None, threads: int = 0
+    ) -> None:
+        """``between`` is called before each step of the speech model: what presses is done there.
+
+        threads: of the processor that the speech model may use; 0 = all.
+        """
         self.vocab = vocab
+        self._threads = threads
         self._config = config
         self._between = between
 
@@ -141,6 +152,7 @@ class ShippedStages:
             self.vocab,
             keep=cache_folder(),
             between=self._between,
+            threads=self._threads,
             device=self._config.settings.device,
             recipe=REPAIR_RECIPE,
             refine=lambda heard, scorer: repaired(heard, self.vocab, scorer),

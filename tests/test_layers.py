@@ -40,6 +40,7 @@ JOBS = {  # part -> what it may use beside the ground
     "timeline": {"check", "due", "search", "store"},
     "run": {"stages"},
     "visits": {"run", "stages", "store"},
+    "batch": {"run", "stages", "store", "visits"},
     "infants": {"stages", "store", "visits"},
     "moves": {"infants", "stages", "store", "visits"},
     "handwritten": {"infants", "stages", "store", "visits"},

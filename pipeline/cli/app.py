@@ -70,16 +70,22 @@ def _handspoken(
 
 def ready(model: str | None = None) -> tuple["Config", "ShippedStages"]:
     """Settings and stages; ``model`` goes before the one in the settings."""
+    from pipeline.stages import shipped_stages
+
+    config = configured(model)
+    return config, shipped_stages(config)
+
+
+def configured(model: str | None = None) -> "Config":
+    """Settings; ``model`` goes before the one in them."""
     from dataclasses import replace
 
     from pipeline.config import load_config
-    from pipeline.stages import ShippedStages
-    from pipeline.vocabulary import load_vocabulary
 
     config = load_config()
-    if model is not None:
-        config = replace(config, settings=config.settings.model_copy(update={"model": model}))
-    return config, ShippedStages(load_vocabulary(personal=config.own_words), config)
+    if model is None:
+        return config
+    return replace(config, settings=config.settings.model_copy(update={"model": model}))
 
 
 @contextmanager

@@ -2,17 +2,19 @@
 
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from pipeline.cli.app import (
+    PARTLY,
     AgeOption,
     Gestation,
     Json,
     Model,
     Sex,
     app,
+    configured,
     end_folder,
     end_torn,
     json_text,
@@ -21,11 +23,17 @@ from pipeline.cli.app import (
     ready,
     say,
 )
+from pipeline.errors import HandspokenError
+
+if TYPE_CHECKING:
+    from pipeline.visits import Told
 
 
 @app.command()
 def draft(
-    source: Annotated[Path, typer.Argument(metavar="AUDIO|TRANSCRIPT.vtt", help="What was said at the visit.")],
+    source: Annotated[
+        Path, typer.Argument(metavar="AUDIO|TRANSCRIPT.vtt|FOLDER", help="What was said, or a folder of it.")
+    ],
     infant: Annotated[str | None, typer.Option(help="Code name of the infant.", metavar="ID")] = None,
     age: AgeOption = None,
     born: Annotated[str | None, typer.Option(help="Birth date, year-month-day.", metavar="DATE")] = None,
@@ -34,10 +42,15 @@ def draft(
     on: Annotated[str | None, typer.Option(help="Day of the visit; today if not given.", metavar="DATE")] = None,
     visit: Annotated[str | None, typer.Option(help="A visit opened by hand that it is of.", metavar="VISIT")] = None,
     to: Annotated[Path | None, typer.Option(help="A folder for a copy of the note's files.", metavar="FOLDER")] = None,
+    jobs: Annotated[int, typer.Option(help="For a folder: how many at once.", metavar="N")] = 1,
     model: Model = None,
     as_json: Json = False,
 ) -> None:
-    """Draft the note of a visit and keep the visit on record."""
+    """Draft the note of a visit and keep the visit on record; of a folder, every one that is not on record yet.
+
+    For a folder, what is known of a file stands in NAME.json beside it (infant, age, born, sex, gestation_weeks, on);
+    the options hold for all others. The day of a file is its own where nobody says it.
+    """
     if age is not None and born is not None:
         raise typer.BadParameter("give --age or --born, not both.")
     from pipeline.ages import parse_date
@@ -53,6 +66,11 @@ def draft(
         on=parse_date(on, "visit date") if on is not None else None,
         visit=visit,
     )
+    if source.is_dir():
+        if to is not None or visit is not None:
+            raise typer.BadParameter("--to and --visit go with one recording, not with a folder.")
+        _draft_folder(source, told, jobs, model, as_json=as_json)
+        return
     config, stages = ready(model)
     with progress_bar("Listening") as progress:
         done = run_draft(source, told, config, stages, today=date.today(), to=to, on_progress=progress)
@@ -60,6 +78,27 @@ def draft(
 
     print_lines([json_text(done.as_json())] if as_json else done_lines(done))
     end_torn(source, done.torn)
+
+
+def _draft_folder(folder: Path, told: "Told", jobs: int, model: str | None, *, as_json: bool) -> None:
+    from functools import partial
+    from os import cpu_count
+
+    from pipeline.batch import draft_folder
+    from pipeline.show import outcome_line, summary_lines
+    from pipeline.stages import shipped_stages
+
+    make = partial(shipped_stages, threads=max((cpu_count() or 1) // max(jobs, 1), 1))
+    outcomes = []
+    for n, total, outcome in draft_folder(folder, told, configured(model), make, today=date.today(), jobs=jobs):
+        say(outcome_line(n, total, outcome))
+        outcomes.append(outcome)
+    print_lines([json_text([one.model_dump() for one in outcomes])] if as_json else summary_lines(outcomes))
+    failed = sum(one.state == "failed" for one in outcomes)
+    if failed == len(outcomes):
+        raise typer.Exit(HandspokenError.exit_code)
+    if failed or any(one.state == "torn" for one in outcomes):
+        raise typer.Exit(PARTLY)
 
 
 @app.command()

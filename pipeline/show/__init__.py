@@ -1,5 +1,6 @@
 """What the terminal shows, a module a topic."""
 
+from pipeline.show.batch import outcome_line, summary_lines
 from pipeline.show.custody import backup_lines, rebuilt_json, rebuilt_lines, restored_lines, verified_lines
 from pipeline.show.exchange import exported_json, exported_lines, imported_json, imported_lines
 from pipeline.show.keeping import (
@@ -53,12 +54,14 @@ __all__ = [
     "model_lines",
     "moved_lines",
     "opened_lines",
+    "outcome_line",
     "parts_lines",
     "proposed_lines",
     "rebuilt_json",
     "rebuilt_lines",
     "redrafted_lines",
     "restored_lines",
+    "summary_lines",
     "verified_lines",
     "visits_lines",
     "written_lines",

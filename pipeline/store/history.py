@@ -40,6 +40,13 @@ def drafted_visits(connection: sa.Connection, *, infant: str = "", recording: st
     return [(row.id, row.day) for row in connection.execute(query)]
 
 
+def drafted_by_content(connection: sa.Connection) -> dict[str, str]:
+    """By the SHA-256 of a recording's bytes, the drafted visit that it was filed under first."""
+    query = sa.select(schema.recording.c.sha256, _v.id).join(schema.recording, schema.recording.c.id == _v.recording)
+    rows = connection.execute(query.where(_drafted()).order_by(_v.opened.desc())).all()
+    return {row.sha256: row.id for row in rows}
+
+
 def visit_of(connection: sa.Connection, recording: str) -> str | None:
     """The visit that a recording was filed under first; others may hold stretches of it."""
     return connection.scalar(sa.select(_v.id).where(_v.recording == recording).order_by(_v.opened).limit(1))

@@ -26,7 +26,14 @@ from pipeline.store.database import faults, open_database
 from pipeline.store.derived import apply_event, clear_draft, put_draft
 from pipeline.store.entries import contacts_of, find_visit, visit_entry, visits_of
 from pipeline.store.events import Event, InfantEntered, InfantRevised, InfantsMerged, Payload, event_of
-from pipeline.store.history import all_visits, drafted_visits, known_names, previous_visits, visit_of
+from pipeline.store.history import (
+    all_visits,
+    drafted_by_content,
+    drafted_visits,
+    known_names,
+    previous_visits,
+    visit_of,
+)
 from pipeline.store.reading import DATABASE
 
 
@@ -188,6 +195,11 @@ class Store:
         """The contacts of an infant (by its id), oldest first."""
         with self.reading() as connection:
             return contacts_of(connection, infant)
+
+    def drafted_by_content(self) -> dict[str, str]:
+        """By the SHA-256 of a recording's bytes, the drafted visit that it was filed under first."""
+        with self.reading() as connection:
+            return drafted_by_content(connection)
 
     def counts(self) -> tuple[int, int]:
         """How many infants and how many visits are on record."""
