@@ -10,24 +10,28 @@ import numpy.typing as npt
 from pipeline.audio import RATE, open_sound
 
 TEXTS = Path(__file__).parent / "hearing" / "texts"
-VOICES = ("joe", "slt", "rms", "awb", "en-us", "en-gb")
+FLITE = ("slt", "rms", "awb", "kal", "kal16")
 Samples = npt.NDArray[np.int16]
 
 
 def speak(voice: str, text: str, folder: Path, piper: Path | None) -> Path | None:
     """The text ``texts/<text>.txt`` spoken by a voice, as wav in ``folder``; None where the synthesiser is missing."""
-    path = folder / f"{text}-{voice}.wav"
+    return speak_file(voice, TEXTS / f"{text}.txt", folder / f"{text}-{voice}.wav", piper)
+
+
+def speak_file(voice: str, source: Path, path: Path, piper: Path | None) -> Path | None:
+    """A text file spoken by a voice, as the wav ``path``, which is kept; None where the synthesiser is missing."""
     if path.exists():
         return path
-    source, part = TEXTS / f"{text}.txt", folder / f".{text}-{voice}.part.wav"
+    part = path.with_name(f".{path.stem}.part.wav")
     if voice == "joe":
         if piper is None:
             return None
         command = [str(piper), "-m", str(_joe(piper)), "-i", str(source), "-f", str(part)]
-    elif voice.startswith("en-"):
-        command = ["espeak-ng", "-v", voice, "-s", "150", "-f", str(source), "-w", str(part)]
-    else:
+    elif voice in FLITE:
         command = ["flite", "-voice", voice, "-f", str(source), "-o", str(part)]
+    else:  # espeak-ng: English and all other languages
+        command = ["espeak-ng", "-v", voice, "-s", "150", "-f", str(source), "-w", str(part)]
     try:
         subprocess.run(command, check=True, capture_output=True)
     except (OSError, subprocess.CalledProcessError):

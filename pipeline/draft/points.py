@@ -25,6 +25,8 @@ UNSURE_BELOW = 0.5
 _SECOND_HANDS = ("student", "second_practitioner")
 _ASKING = (Urgency.ASK,)
 _SURE = "low_confidence"
+_NOISY = "noise"  # the flag that hearing puts on the words of a noisy chunk
+_TOUCHING_MS = 3_000  # noisy chunks no further apart are one stretch
 
 
 def unsure_words(item: Item, transcript: Transcript) -> tuple[int, ...]:
@@ -93,8 +95,8 @@ def remark_points(remarks: Iterable[Remark]) -> list[Line]:
 
 
 def loose_points(extraction: Extraction, transcript: Transcript, wording: Wording) -> list[Line]:
-    """What became no line though it may matter: stretches not heard, clauses with trade terms that found no place."""
-    asked, lines = wording.words["points"], []
+    """What a person should listen to: noisy stretches, those not heard, trade terms that found no place."""
+    asked, lines = wording.words["points"], _noisy_points(transcript, wording)
     for gap in transcript.dropped:
         slots = {"reason": wording.word("dropped", gap.reason)}
         at = next((word.i for word in transcript.words if word.start_ms >= gap.start_ms), len(transcript.words))
@@ -106,6 +108,27 @@ def loose_points(extraction: Extraction, transcript: Transcript, wording: Wordin
             text = fill(asked["unplaced"], {"words": quoted(span.quote)})
             lines.append(Line(id=f"check:unplaced:{span.start_ms}", text=text, spans=(span,)))
     return sorted(lines, key=lambda line: line.spans[0].start_ms)
+
+
+def _noisy_points(transcript: Transcript, wording: Wording) -> list[Line]:
+    """Stretches where noise was so loud that hearing marked their words; those that touch are told as one."""
+    stretches: list[tuple[int, int, float]] = []
+    for chunk in transcript.chunks:
+        inside = [w for w in transcript.words if chunk.start_ms <= w.start_ms < chunk.end_ms]
+        if chunk.snr_db is None or not any(_NOISY in word.flags for word in inside):
+            continue
+        start, level = chunk.start_ms, chunk.snr_db
+        if stretches and start - stretches[-1][1] <= _TOUCHING_MS:
+            start, _, before = stretches.pop()
+            level = min(level, before)
+        stretches.append((start, chunk.end_ms, level))
+    lines = []
+    for start, end, level in stretches:
+        at = [word.i for word in transcript.words if start <= word.start_ms < end]
+        span = Span(start_ms=start, end_ms=end, words=(at[0], at[-1] + 1), quote="")
+        text = fill(wording.words["points"]["noisy"], {"level": f"{level:.0f}"})
+        lines.append(Line(id=f"check:noisy:{start}", text=text, spans=(span,)))
+    return lines
 
 
 def absent_points(items: Iterable[Item], *, someone_named: bool, wording: Wording) -> list[Line]:

@@ -12,11 +12,12 @@ from rapidfuzz.distance import Levenshtein
 from pipeline.hear.score import ChunkScorer, bare, dressed, spoken
 from pipeline.hear.terms import Terms, plain
 from pipeline.hear.words import TimedWord
-from pipeline.model import Heard, Suggestion, Word
+from pipeline.model import Heard, Suggestion, Word, WordRange
 from pipeline.sound import is_known, likenesses
 
 _ALIKE = 0.55  # similarity of sound below which a term cannot stand for what was heard
 _LONGER = 3  # words of the free pass that a term may take up beyond its own number
+_BESIDE, _SMALL = 2, 3  # words of the hotword pass beside a term that may be changed with it, and their letters
 _SURE = 0.4  # probability of a term put where the free pass heard nothing
 _APART_MS = 1000  # a term and what it replaces may lie this far apart: passes time rare words badly
 
@@ -72,22 +73,25 @@ def _fuse_one(
     same = _same(ours, [plain(w.text) for w in hot])
     words = [replace(w, agree=w.agree is not False and i in same) for i, w in enumerate(words)]
     anchors = {b: a for a, b in _same(ours, theirs).items()}
-    found = [(j0, j1, _place(ours, theirs, words, hot, anchors, (j0, j1), kept)) for j0, j1 in terms.find(theirs)]
-    strange = sum(p is not None and p.i1 > p.i0 and p.alike >= 0.85 and not _real(ours[p.i0 : p.i1]) for *_, p in found)
+    found = [(at, _place(ours, theirs, words, hot, anchors, at, kept)) for at in terms.find(theirs)]
+    strange = sum(p is not None and p.i1 > p.i0 and p.alike >= 0.85 and not _real(ours[p.i0 : p.i1]) for _, p in found)
     clinical = scorer.clinical = len(terms.find(ours)) + strange >= _CLINICAL
     out: list[Word] = []
     done = 0
     text = [w.text for w in words]
-    for j0, j1, place in found:
-        if place is None or place.i0 < done or ours[place.i0 : place.i1] == theirs[j0:j1]:
+    for at, place in found:
+        if place is None or place.i0 < done or ours[place.i0 : place.i1] == theirs[at[0] : at[1]]:
             continue
-        i0, i1 = place.i0, place.i1
-        new = [replace(w, text=terms.written(t)) for w, t in zip(hot[j0:j1], theirs[j0:j1], strict=True)]
-        needed = 0.0
-        if i0 < i1:
-            least = min(w.p for w in words[i0:i1])
-            needed = _needed(place.alike, _real(ours[i0:i1]), clinical) - _DOUBT * max(0.0, _DOUBTED_P - least)
-        margin = scorer.change(text, i0, i1, [w.text for w in new], enough=needed)
+        for (j0, j1), tried in ((at, place), _widened(at, place, ours, theirs, anchors, kept)):
+            i0, i1 = tried.i0, tried.i1
+            new = [replace(w, text=terms.written(t)) for w, t in zip(hot[j0:j1], theirs[j0:j1], strict=True)]
+            needed = 0.0
+            if i0 < i1:
+                least = min(w.p for w in words[i0:i1])
+                needed = _needed(tried.alike, _real(ours[i0:i1]), clinical) - _DOUBT * max(0.0, _DOUBTED_P - least)
+            margin = scorer.change(text, i0, i1, [w.text for w in new], enough=needed)
+            if margin >= needed:
+                break
         if margin >= needed:
             out += words[done:i0]
             out += _put(words[i0:i1], new, margin)
@@ -141,6 +145,32 @@ def _place(
     alike = likenesses(spoken(theirs[j0:j1]), [spoken(ours[i0:i1]) for i0, i1 in spans])
     best = max((_Place(*span, a) for span, a in zip(spans, alike, strict=True)), key=lambda p: p.alike, default=None)
     return best if best is not None and best.alike >= _ALIKE else None
+
+
+def _widened(
+    at: WordRange,
+    place: _Place,
+    ours: Sequence[str],
+    theirs: Sequence[str],
+    anchors: dict[int, int],
+    kept: frozenset[str],
+) -> tuple[WordRange, _Place]:
+    """The term with the small words beside it that the passes heard otherwise too; as it was where there are none.
+
+    "Sternoclade amass way to softer" is "sternocleidomastoid is softer": the small word belongs to the change.
+    """
+    j0 = max((b + 1 for b in anchors if b < at[0]), default=0)
+    j1 = min((b for b in anchors if b >= at[1]), default=len(theirs))
+    i0 = max((a + 1 for b, a in anchors.items() if b < at[0]), default=0)
+    i1 = min((a for b, a in anchors.items() if b >= at[1]), default=len(ours))
+    beside = (*theirs[j0 : at[0]], *theirs[at[1] : j1])
+    if not 0 < len(beside) <= _BESIDE or any(len(word) > _SMALL for word in beside) or place.i0 == place.i1:
+        return at, place
+    if not (i0 <= place.i0 and place.i1 <= i1 <= i0 + j1 - j0 + _LONGER) or any(at[0] <= b < at[1] for b in anchors):
+        return at, place
+    if (i0, i1) == (place.i0, place.i1) or _changes(ours[i0:i1], theirs[j0:j1], kept):
+        return at, place
+    return (j0, j1), _Place(i0, i1, likenesses(spoken(theirs[j0:j1]), [spoken(ours[i0:i1])])[0])
 
 
 def _room(words: Sequence[Word], at: int, new: Sequence[TimedWord]) -> bool:

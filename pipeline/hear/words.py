@@ -13,6 +13,7 @@ from pipeline.hear.engine import FRAME_MS, Alignment, Engine
 from pipeline.model import WordRange
 
 Range = tuple[int, int]
+_SIDES = ("left", "right")
 _PUNCTUATION = frozenset(string.punctuation + "…–—’‘“”")
 _GAP_MS, _SPOKEN_MS = 250, 150  # a pause; what must lie before it for a word to be said there
 _PAUSE_MS = 900  # ends an utterance, also inside a sentence
@@ -31,7 +32,8 @@ class TimedWord:
 
 def split(engine: Engine, tokens: Sequence[int]) -> list[WordRange]:
     """Token ranges of the words: a token that begins with a space begins a word; punctuation stays with its word."""
-    starts = [k for k, token in enumerate(tokens) if k == 0 or engine.text([token]).startswith(" ")]
+    texts = [engine.text([token]) for token in tokens]
+    starts = [k for k, text in enumerate(texts) if k == 0 or text.startswith(" ") or _after_side(texts, k)]
     pieces = list(zip(starts, [*starts[1:], len(tokens)], strict=True))
     joined: list[WordRange] = []
     for low, high in pieces:
@@ -43,6 +45,11 @@ def split(engine: Engine, tokens: Sequence[int]) -> list[WordRange]:
     return joined
 
 
+def _after_side(texts: Sequence[str], k: int) -> bool:
+    """A hyphen ties a side to what follows ("left-tory collies"): the side is a word of its own."""
+    return texts[k].startswith("-") and texts[k - 1].strip().lower() in _SIDES and texts[k - 1].startswith(" ")
+
+
 def timed(
     engine: Engine, tokens: Sequence[int], laid: Alignment, start_ms: int, end_ms: int, speech: Sequence[Range]
 ) -> list[TimedWord]:
@@ -51,6 +58,7 @@ def timed(
     clock = start_ms
     for low, high in split(engine, tokens):
         text = engine.text(tokens[low:high]).strip()
+        text = text.lstrip("-") or text
         if not text:
             continue
         spoken = high

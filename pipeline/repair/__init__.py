@@ -19,7 +19,10 @@ __all__ = ["Proposal", "Scorer", "accept", "doubt_numbers", "propose", "propose_
 def repaired(transcript: Transcript, vocab: Vocabulary, scorer: Scorer | None = None) -> Transcript:
     """The transcript with its misheard terms put right: what ``propose`` finds, as far as ``accept`` lets it hold.
 
-    With a scorer of the sound, looser candidates have their chance after these.
+    With a scorer of the sound, looser candidates have their chance beside these.
     """
-    done = accept(transcript, propose(transcript, vocab), scorer)
-    return done if scorer is None else accept(done, propose_loosely(done, vocab), scorer)
+    proposals = propose(transcript, vocab)
+    if scorer is not None:
+        known = {(p.words, p.meant) for p in proposals}
+        proposals += tuple(p for p in propose_loosely(transcript, vocab) if (p.words, p.meant) not in known)
+    return accept(transcript, proposals, scorer)

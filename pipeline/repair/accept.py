@@ -47,9 +47,9 @@ def accept(transcript: Transcript, proposals: Iterable[Proposal], scorer: Scorer
         if taken.isdisjoint(span):
             repairs[proposal.words[0]] = (proposal, margin)
             taken.update(span)
-    for proposal, margin, over in weighed:
+    for proposal, margin, worth in weighed:
         i0, i1 = proposal.words
-        if over is not None or not taken.isdisjoint(range(i0, i1)):
+        if worth is not None or not taken.isdisjoint(range(i0, i1)):
             continue
         if margin is None and any(s.text == proposal.meant for s in transcript.words[i0].suggestions):
             continue  # asked already: what the recording refused once, likeness alone does not lift
@@ -71,13 +71,13 @@ def _fits(words: WordRange, home: Sequence[int]) -> bool:
 def _weighed(
     proposal: Proposal, scorer: Scorer | None, transcript: Transcript, figures: Figures
 ) -> tuple[Proposal, float | None, float | None]:
-    """A proposal, what the sound says of it, and by how much it holds; None where it does not."""
+    """A proposal, what the sound says of it, and what it is worth beside others; None where it does not hold."""
     if not proposal.liftable:
         return proposal, None, None
     margin = scorer.margin(transcript, proposal) if scorer is not None else None
     if margin is not None:
-        over = margin - proposal.pay - (figures.real_margin if proposal.ordinary else figures.unknown_margin)
-        return proposal, margin, over if over >= 0 else None
+        enough = proposal.pay + (figures.real_margin if proposal.ordinary else figures.unknown_margin)
+        return proposal, margin, margin - proposal.pay if margin >= enough else None
     asked = any(s.text == proposal.meant for s in transcript.words[proposal.words[0]].suggestions)
     return proposal, None, proposal.score if proposal.kind == "accept" and not asked else None
 

@@ -21,6 +21,7 @@ _NAMED_P, _UNSURE_P = 0.9, 0.7  # a term that stands there is doubted below the 
 _LOST_PAY, _HEARD_P = 4.0, 0.8  # nats for a small word at an end that was heard with so much, and would be lost
 _STRANGE_GAIN = 0.1  # in likeness, for words that are none
 _CHANGED_ALIKE, _CHANGED_GAIN = 0.5, 0.15  # how like the part of a longer term that changes must be by itself
+_RESULT_GAIN, _RESULT_REACH, _TESTS = 0.1, 2, ("test.", "reflex.")  # in likeness, for what has such a result
 _CHAT_PAY = 0.12  # in likeness, where nothing around speaks of an examination
 _EVERYDAY_PAY, _UNSURE_GAIN = 0.1, 0.3  # in likeness, where there are more candidates than can be scored
 
@@ -36,11 +37,13 @@ def propose_loosely(transcript: Transcript, vocab: Vocabulary) -> tuple[Proposal
     stretches = [s for span in transcript.utterances for s in _stretches(tokens, span)]
     sounds = [sound for *_, sound in stretches]
     found: list[tuple[float, Proposal]] = []
-    floor = lexicon.rules.figures.loose
+    floor, results = lexicon.rules.figures.loose, lexicon.rules.words["results"]
     for (i0, i1, _), near in zip(stretches, lexicon.nearest(sounds, floor - _STRANGE_GAIN, _TARGETS), strict=True):
         strange = all(token.ordinary == "unknown" or token.edge for token in tokens[i0:i1])
+        tested = any(token.text in results for token in tokens[i1 : i1 + _RESULT_REACH])
         least_alike = floor - _STRANGE_GAIN * strange + (_CHAT_PAY if around.weight(i0, i1) <= 0 else 0.0)
         for alike, target in near:
+            alike += _RESULT_GAIN * (tested and target.id.startswith(_TESTS))
             made = None if alike < least_alike else _proposal(tokens, i0, i1, target, alike, lexicon)
             if made is not None:
                 part = tokens[made.words[0] : made.words[1]]

@@ -13,7 +13,7 @@ from pipeline.vocabulary import Entry, english_words, read_rows
 
 _WORD_LISTS = (
     *("never", "numbers", "edges", "chat", "clinical", "examining", "fixed", "lay"),
-    *("weighing", "kilos", "pounds", "birth", "before", "after"),
+    *("weighing", "kilos", "pounds", "birth", "before", "after", "results"),
 )
 _OTHERS = ("also", "opposites", "figures", "weights")
 
