@@ -16,8 +16,8 @@ from pipeline.stages import ShippedStages
 BOARD = "board.json"
 _DANGERS = (Urgency.EMERGENCY, Urgency.SAME_DAY, Urgency.REFER)
 _NOT_FOR_THE_ROOM = frozenset({"tissue.bruise"})  # whatever its rule says of the age: safeguarding
-_LINES, _ASKS, _OPEN = 7, 3, 40
-_DANGEROUS = "dangers"
+_LINES, _ASKS, _OPEN = 7, 3, 60
+_DANGEROUS, _TOLD = "dangers", "history"  # hands first: what is told can be asked at any time
 
 
 class ShownLine(Frozen):
@@ -77,7 +77,7 @@ def shown(
         ),
         asks=tuple(line.text for line in reversed(board.lines) if line.unsided)[:_ASKS],
         places=board.places,
-        open=tuple(entry.on_board for entry in left)[:_OPEN],
+        open=tuple(entry.on_board for entry in sorted(left, key=lambda e: e.region == _TOLD))[:_OPEN],
         looked_at=sum(entry.state.name == "LOOKED_AT" for entry in entries),
         dangers=len(dangers),
         danger_words=tuple(remark.title for remark in dangers) if in_words else (),

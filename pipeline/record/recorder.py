@@ -139,7 +139,7 @@ class Recorder:
                 self._writer.log("undrop", at_ms=start)
                 self._drop, self._last_drop = None, None
             case "end":
-                self._end("ended")
+                self._end("as asked")
             case "withdraw":
                 self.withdrawn = True
                 self._writer.log("consent", text="withdrawn")
@@ -155,7 +155,7 @@ class Recorder:
             except StoreError as error:
                 self._end(str(error))
 
-    def end(self, why: str = "ended") -> None:
+    def end(self, why: str = "as asked") -> None:
         """Stop; all is kept."""
         if self.state != "ended":
             self._end(why)

@@ -99,7 +99,8 @@ class RecordingScreen:
         yield f"{colour}{state}{_PLAIN if colour else ''}{marks}"
         share = (max(shown.level_db, _BOTTOM_DB) - _BOTTOM_DB) / -_BOTTOM_DB
         bars = round(_BARS * min(share, 1.0))
-        room = f"{shown.minutes_left // 60} h {shown.minutes_left % 60:02d} min of room"
+        hours, minutes = divmod(shown.minutes_left, 60)
+        room = f"{hours} h {minutes:02d} min of room" if hours < 100 else "more than 100 h of room"
         yield f" level {'█' * bars}{'░' * (_BARS - bars)}  {room}   {self.source}"
         yield " " + " ".join(FAULTS[fault] for fault in shown.faults)
         yield " " + _HELP

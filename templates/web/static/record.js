@@ -85,7 +85,7 @@ function show(shown) {
   write("state", shown.words);
   $("clock").textContent = shown.clock;
   $("level").value = shown.level;
-  $("room").textContent = `${shown.minutes} minutes of room${shown.marks ? `, ${shown.marks} marks` : ""}`;
+  $("room").textContent = `${room(shown.minutes)} of room${shown.marks ? `, ${shown.marks} marks` : ""}`;
   write("faults", shown.faults.join(" "));
   $("pause").textContent = paused ? "Go on" : "Pause";
   $("off").textContent = off ? "On the record again" : "Off the record";
@@ -105,6 +105,7 @@ function show(shown) {
   } else if (!shown.visit) drafted.textContent = shown.sealed ? "It is being drafted. You may leave this page." : "";
   if (shown.visit || shown.fault) finish();
 }
+const room = (minutes) => (minutes < 120 ? `${minutes} minutes` : minutes < 6000 ? `${Math.floor(minutes / 60)} hours` : "more than 100 hours");
 function write(id, text) { if ($(id).textContent !== text) $(id).textContent = text; }
 function stop() {
   ended = true;
