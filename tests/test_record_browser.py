@@ -3,6 +3,7 @@
 Needs the package playwright and a Chromium (Debian: apt-get install chromium); skipped with the reason without them.
 """
 
+import fcntl
 import os
 import shutil
 import signal
@@ -12,6 +13,7 @@ import sys
 import time
 import wave
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
 from urllib.parse import parse_qs, urlparse
@@ -23,9 +25,13 @@ import pytest
 from pipeline.audio import RATE, open_sound
 from pipeline.capture import find, kept
 from pipeline.config import Config, Settings
+from pipeline.hear import Hearer, embedded_model
 from pipeline.live import BoardView
 from pipeline.live.board import ShownLine, write_board
+from pipeline.model import Word
 from pipeline.record import FLAC, length_ms
+from pipeline.store import Store
+from pipeline.vocabulary import load_vocabulary
 
 playwright: Any = pytest.importorskip("playwright.sync_api", reason="the package playwright is not installed")
 CHROMIUM = shutil.which("chromium")
@@ -61,24 +67,28 @@ def start(home: Path, port: int) -> Running:
     return Running(home, process, f"http://{url.netloc}", parse_qs(url.query)["token"][0])
 
 
+@contextmanager
+def served(home: Path) -> Iterator[Running]:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    pages = start(home, port)
+    yield pages
+    pages.process.terminate()
+    pages.process.wait()
+    assert pages.process.stdout is not None
+    pages.process.stdout.close()
+
+
 @pytest.fixture
 def running(tmp_path: Path) -> Iterator[Running]:
     """The pages, with a hearer that another one keeps from starting: what is heard is not asked here."""
-    import fcntl
-
     home = tmp_path / "home"
     home.mkdir()
     with (home / "hearer.lock").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            port = free.getsockname()[1]
-        pages = start(home, port)
-        yield pages
-        pages.process.terminate()
-        pages.process.wait()
-        assert pages.process.stdout is not None
-        pages.process.stdout.close()
+        with served(home) as pages:
+            yield pages
 
 
 @pytest.fixture(scope="module")
@@ -225,3 +235,34 @@ def test_pages_that_are_killed_leave_a_recording_to_recover(running: Running, br
     assert "kept in this page" in page.inner_text("#state")
     assert find(folder).state == "open"
     assert length_ms(folder) > 2000
+    with served(running.home) as pages:
+        page.goto(pages.at("/record"))
+        page.wait_for_selector("#left")
+        assert "Wren" in page.inner_text("#left")
+        page.click("#recover")
+        until(lambda: (folder / FLAC).exists())
+
+
+def plain(words: tuple[Word, ...]) -> list[str]:
+    return [word.text.lower().strip(".,?!") for word in words]
+
+
+@pytest.mark.model
+def test_what_is_said_stands_on_the_board_and_in_the_draft(tmp_path: Path, browser: Any) -> None:
+    with served(tmp_path / "home") as pages:
+        page = begin(browser, pages)
+        folder = folder_of(pages)
+        board = browser.new_page()
+        board.goto(pages.at("/board"))
+        board.wait_for_selector(".heard-lines li:not(.none)", timeout=180_000)
+        assert "hip" in board.inner_text(".heard-lines").lower()
+        page.click("#end")
+        page.click("#end")
+        page.wait_for_selector("#drafted a", timeout=180_000)
+
+        drafted = find(folder).drafted()
+        assert drafted is not None
+        with Store(pages.home) as store:
+            record = store.record(drafted.visit)
+    whole = Hearer(embedded_model(), load_vocabulary()).hear(open_sound(CLIP))
+    assert plain(record.transcript.words) == plain(whole.words)

@@ -1,5 +1,6 @@
 """Recording a visit at the terminal, and finding again what a crash left."""
 
+import shutil
 import sys
 import time
 from typing import TYPE_CHECKING, Annotated
@@ -96,7 +97,7 @@ def _watch(config: "Config", capture: "Capture", source: str, *, hearing: bool) 
             if ended():
                 capture.ask(KEYS.end)
             if sys.stderr.isatty():
-                sys.stderr.write(screen.text(capture.recorder.shown()))
+                sys.stderr.write(screen.text(capture.recorder.shown(), shutil.get_terminal_size().columns))
                 sys.stderr.flush()
             elif (change := screen.change(capture.recorder.shown())) is not None:
                 say(change)

@@ -24,10 +24,10 @@ STATES = {
     "paused": "PAUSED: not recording",
     "ended": "ENDED",
 }
-_HELP = "any key or pedal: mark   p: pause   o: off the record   b: take that back   w: consent withdrawn   q: end"
+_HELP = ("any key or pedal: mark   p: pause   q: end", "o: off the record   b: take that back   w: consent withdrawn")
 _COLOURS = {"recording": "\x1b[1;97;41m", "paused": "\x1b[1;30;43m", "waiting": "\x1b[1;30;43m"}
 _PLAIN, _CLEAR = "\x1b[0m", "\x1b[K"
-_LINES = 4
+_LINES = 5
 
 
 class _Keys:
@@ -72,11 +72,18 @@ class RecordingScreen:
     _drawn: bool = False
     _told: str = field(default="", repr=False)
 
-    def text(self, shown: "Shown") -> str:
-        """What to write to the terminal now."""
+    def text(self, shown: "Shown", columns: int) -> str:
+        """What to write to a terminal of so many columns now."""
         up = f"\x1b[{_LINES}A\r" if self._drawn else ""
         self._drawn = True
-        return up + "".join(f"{line}{_CLEAR}\n" for line in self._lines(shown))
+        first, *others = (line[: columns - 1] for line in self._lines(shown))
+        colour = self._colour(shown)
+        return up + "".join(f"{line}{_CLEAR}\n" for line in (f"{colour}{first}{_PLAIN if colour else ''}", *others))
+
+    def _colour(self, shown: "Shown") -> str:
+        if not self.colours:
+            return ""
+        return "\x1b[1;97;44m" if shown.off_record and shown.state == "recording" else _COLOURS.get(shown.state, "")
 
     def last(self) -> str:
         """Leaves the screen as it is."""
@@ -91,19 +98,14 @@ class RecordingScreen:
         return told
 
     def _lines(self, shown: "Shown") -> Iterator[str]:
-        state = f" {_state(shown)}  {clock(shown.at_ms)} "
-        colour = _COLOURS.get(shown.state, "") if self.colours else ""
-        if shown.off_record and self.colours:
-            colour = "\x1b[1;97;44m"
-        marks = f"   marks {shown.marks}" if shown.marks else ""
-        yield f"{colour}{state}{_PLAIN if colour else ''}{marks}"
+        yield f" {_state(shown)}  {clock(shown.at_ms)} {f'  marks {shown.marks} ' if shown.marks else ''}"
         share = (max(shown.level_db, _BOTTOM_DB) - _BOTTOM_DB) / -_BOTTOM_DB
         bars = round(_BARS * min(share, 1.0))
         hours, minutes = divmod(shown.minutes_left, 60)
         room = f"{hours} h {minutes:02d} min of room" if hours < 100 else "more than 100 h of room"
         yield f" level {'█' * bars}{'░' * (_BARS - bars)}  {room}   {self.source}"
         yield " " + " ".join(FAULTS[fault] for fault in shown.faults)
-        yield " " + _HELP
+        yield from (f" {line}" for line in _HELP)
 
 
 def _state(shown: "Shown") -> str:

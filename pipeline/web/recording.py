@@ -12,11 +12,11 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.websockets import WebSocket, WebSocketState
 
-from pipeline.capture import Ask, begin, find, start_hearer
+from pipeline.capture import Ask, begin, find, kept, recover, start_hearer
 from pipeline.errors import HandspokenError, InputError
 from pipeline.model import Frozen
 from pipeline.relay import Relay
-from pipeline.show import FAULTS, STATES
+from pipeline.show import FAULTS, STATES, left_open_lines
 from pipeline.times import clock
 from pipeline.visits import Told
 from pipeline.web.gate import Key
@@ -43,10 +43,22 @@ class Said(Frozen):
 
 
 @router.get("/record", response_class=HTMLResponse)
-def record(request: Request) -> Response:
-    """The page that records."""
+def record(request: Request, desk: AtDesk) -> Response:
+    """The page that records; it offers what a crash left open."""
     relay = _relay(request.app.state)
-    return page(request, "record.html.j2", running=relay is not None and relay.shown().state != "ended")
+    running = relay is not None and relay.shown().state != "ended"
+    left = [] if running else list(left_open_lines(found for found in kept(desk.config) if found.state == "open"))
+    return page(request, "record.html.j2", running=running, left=left)
+
+
+@router.post("/record/recover", status_code=204)
+def recover_left(desk: AtDesk) -> Response:
+    """Seal what a crash left open, and have it drafted."""
+    for found in list(kept(desk.config)):
+        if found.state == "open":
+            recover(found)
+    start_hearer(desk.config)
+    return Response(status_code=204)
 
 
 @router.websocket("/record/sound")

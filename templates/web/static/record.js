@@ -1,6 +1,6 @@
 // Records: microphone -> numbered blocks -> socket. A block is forgotten only when the program says that it is on disk.
 
-import { tell } from "./page.js";
+import { ask, tell } from "./page.js";
 
 const $ = (id) => document.getElementById(id);
 const before = $("before"), during = $("during"), after = $("after");
@@ -154,6 +154,11 @@ $("back").addEventListener("click", () => say({ do: "take_back" }));
 $("withdraw").addEventListener("click", () => say({ do: "withdraw" }));
 $("destroy-now").addEventListener("click", () => say({ do: "destroy" }));
 $("keep").addEventListener("click", () => say({ do: "seal" }));
+
+$("recover")?.addEventListener("click", async () => {
+  const answer = await ask("/record/recover", { method: "POST" });
+  if (answer.status === 204) { $("left").remove(); tell("Sealed; it is being drafted.", 8); } else tell(answer.data.error);
+});
 
 async function awake() {
   try { await navigator.wakeLock.request("screen"); } catch { /* the screen's own settings decide */ }
