@@ -75,10 +75,17 @@ def made(stages: PlainStages, spoken: Spoken, tmp_path_factory: pytest.TempPathF
             unit.append(WordCorrection(start_ms=0, end_ms=500, heard="a", meant="the"), visit=first.visit)
             unit.append(Consent(scope="record", state="given", giver="mother"), visit=second.visit)
             note = unit.blobs.keep(derive(second, stages).note.model_dump_json().encode())
-            signed = Signed(note=note, renderings={"note.md": unit.blobs.keep(b"# signed")}, signer="Invented Person",
-                            program="test", vocab_hash="0" * 64)  # fmt: skip
+            signed = Signed(
+                note=note, renderings={"note.md": unit.blobs.keep(b"# signed")}, signer="Invented Person", role="x",
+                second="Second Person", second_role="student", left_open={"TEST:gone": "parent had to go"},
+                program="test", vocab_hash="0" * 64, norms_sha256="1" * 64,
+            )  # fmt: skip
             unit.append(signed, visit=second.visit, infant=wren.id)
-            unit.append(Addendum(text="later", signer="Invented Person"), visit=second.visit, infant=wren.id)
+            unit.append(
+                Addendum(text="later", signer="Invented Person", kind="late_entry", reason="it came by post"),
+                visit=second.visit,
+                infant=wren.id,
+            )
             letter = Attached(sha256=unit.blobs.keep(LETTER), name="letter.pdf", size=len(LETTER))
             unit.append(Contact(day=DAY, what="report", text="came", files=(letter,)), infant=wren.id)
         store.rebuild(lambda record: derive(record, stages))
@@ -453,11 +460,21 @@ def test_a_signed_note_goes_out_as_signed(
     config: Config, stages: PlainStages, tmp_path: Path, kept: dict[str, Any]
 ) -> None:
     out(config, stages, tmp_path, kept["second"], form="fhir")
-    composition = json.loads((tmp_path / f"{kept['second']}.fhir.json").read_text())["entry"][0]["resource"]
+    made = json.loads((tmp_path / f"{kept['second']}.fhir.json").read_text())
+    composition = made["entry"][0]["resource"]
+    people = {e["fullUrl"]: e["resource"] for e in made["entry"] if e["resource"]["resourceType"] == "Practitioner"}
+    signers = [people[attester["party"]["reference"]]["name"][0]["text"] for attester in composition["attester"]]
+    sections = {section["title"]: section for section in composition["section"]}
+    added = sections["Added after signing (late entry)"]["text"]["div"]
 
     assert composition["status"] == "amended"
-    assert [attester["mode"] for attester in composition["attester"]] == ["legal"]
-    assert any("Consents on record" == section["title"] for section in composition["section"])
+    assert [attester["mode"] for attester in composition["attester"]] == ["legal", "professional"]
+    assert signers == ["Invented Person", "Second Person"]
+    assert [one["valueString"] for one in composition["extension"] if one["url"].endswith(":left-open")] == [
+        "TEST:gone: parent had to go"
+    ]
+    assert "Consents on record" in sections
+    assert all(text in added for text in ("later", "Why it was not in the note: it came by post"))
 
 
 def kinds(path: Path) -> list[str]:

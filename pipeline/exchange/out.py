@@ -209,23 +209,36 @@ class _Out:
 
 def _told(events: list[Event], store: Store) -> dict[str, Any]:
     """What the events of a visit tell beside its words."""
-    told: dict[str, Any] = {
-        "consents": tuple(
-            ConsentTold(id=event.id, at=event.at, **event.payload.model_dump(include={"scope", "state", "giver"}))
-            for event in events
-            if isinstance(event.payload, Consent)
-        ),
-        "additions": tuple(
-            Addition(name=event.payload.signer, at=event.at, text=event.payload.text)
-            for event in events
-            if isinstance(event.payload, Addendum)
-        ),
-    }
+    told: dict[str, Any] = {"consents": (), "additions": ()}
+    lines: dict[str, str] = {}
     for event in events:
-        if isinstance(signed := event.payload, Signed):
-            note = Note.model_validate_json(store.blobs.read(signed.note))
-            told |= {"signed_note": note, "signed_sha256": signed.note}
-            told |= {"signatures": (Signature(name=signed.signer, at=event.at),)}
+        match event.payload:
+            case Consent(scope=scope, state=state, giver=giver):
+                told["consents"] += (ConsentTold(id=event.id, at=event.at, scope=scope, state=state, giver=giver),)
+            case Signed() as signed:
+                note = Note.model_validate_json(store.blobs.read(signed.note))
+                lines = {line.id: line.text for part in note.parts() for line in part.lines}
+                asked = {remark.id: remark.title for remark in note.remarks}
+                hands = ((signed.signer, signed.role), (signed.second, signed.second_role))
+                told |= {
+                    "signed_note": note,
+                    "signed_sha256": signed.note,
+                    "norms_sha256": signed.norms_sha256,
+                    "left_open": tuple(f"{asked.get(key, key)}: {why}" for key, why in signed.left_open.items()),
+                    "signatures": tuple(Signature(name=n, role=role, at=event.at) for n, role in hands if n),
+                }
+            case Addendum() as one:
+                told["additions"] += (
+                    Addition(
+                        name=one.signer,
+                        role=one.role,
+                        at=event.at,
+                        text=one.text,
+                        what=one.kind.replace("_", " "),
+                        reason=one.reason,
+                        about=lines.get(one.line, ""),
+                    ),
+                )
     return told
 
 

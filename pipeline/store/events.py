@@ -112,14 +112,30 @@ class Signed(Frozen):
     signer: str
     program: str
     vocab_hash: str
+    role: str = ""
+    initials: str = ""
+    second: str = ""
+    second_role: str = ""
+    second_initials: str = ""
+    left_open: dict[str, str] = Field(default_factory=dict)
+    recording_sha256: str = ""
+    transcript_sha256: str = ""
+    norms_sha256: str = ""
 
 
 class Addendum(Frozen):
-    """Words added after signing."""
+    """Words added after signing: what is missing told late, a correction (the original stays), or an addition.
+
+    ``line``: the line of the signed note that it is about; ``reason``: why it was not in the note.
+    """
 
     type: Literal["addendum"] = "addendum"
     text: str
     signer: str
+    kind: Literal["late_entry", "correction", "addition"] = "addition"
+    role: str = ""
+    reason: str = ""
+    line: str = ""
 
 
 class Attached(Frozen):
