@@ -91,3 +91,7 @@ def test_different_words_do_not(tokeniser: Tokeniser, one: str, other: str) -> N
 
 def test_an_endless_word_is_cut(tokeniser: Tokeniser) -> None:
     assert sum(len(text) for text in _texts(tokeniser(narration("a" * 100_000).words))) <= 200
+
+
+def test_half_a_surrogate_pair_is_no_letter(tokeniser: Tokeniser) -> None:
+    assert _texts(tokeniser(narration(["hip\ud800", "\udfff", "tight."]).words)) == ["hip", "tight"]

@@ -31,9 +31,9 @@ def dose(marked: Marked, a: int, b: int) -> Dose | None:
     seconds = times = days = None
     per = None
     tokens = marked.tokens
-    for mark in marked.marks:
+    for mark in marked.within(a, b):
         number = mark.number
-        if number is None or not a <= mark.a < b:
+        if number is None:
             continue
         if number.unit == "s":
             seconds = number.value
@@ -61,19 +61,18 @@ def dose(marked: Marked, a: int, b: int) -> Dose | None:
 
 def onset(marked: Marked, clause: Clause, *, told: bool) -> Onset | None:
     """Since when: "for three days", "two weeks ago", "suddenly". Of a finding, "for" is how long it was held."""
-    words = [t.text for t in marked.tokens]
     for gives, _ in marked.cued("onset", clause.a, clause.b):
         if gives == "sudden" or (told and gives == "told_sudden"):
             return Onset(sudden=True)
         value, _, unit = gives.partition(" ")
         if unit:
             return Onset.model_validate({"value": float(value), "unit": unit})
-    for mark in marked.marks:
+    for mark in marked.within(clause.a, clause.b):
         number = mark.number
-        if number is None or number.unit not in ("d", "wk", "mo") or not clause.a <= mark.a < clause.b:
+        if number is None or number.unit not in ("d", "wk", "mo"):
             continue
-        before = words[mark.a - 1] if mark.a > clause.a else ""
-        after = words[mark.b] if mark.b < clause.b else ""
+        before = marked.tokens[mark.a - 1].text if mark.a > clause.a else ""
+        after = marked.tokens[mark.b].text if mark.b < clause.b else ""
         if before in ("since", "last", "past") or (told and before == "for") or after == "ago":
             return Onset(value=number.value, unit=number.unit)
     return None

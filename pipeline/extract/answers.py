@@ -68,7 +68,7 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
         return []
     if polar == "unsure" or (question.comparing and polar):
         return []
-    marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
+    marks = marked.within(clause.a, clause.b)
     side = next((m.side for m in marks if m.kind == "side" and m.side in ("left", "right", "both")), "")
     out: list[Draft] = []
     if marked.words(clause.a, clause.b) <= vocab.listed("connectives") and not polar:
@@ -114,7 +114,7 @@ def _tells_more(vocab: Vocabulary, marked: Marked, hit: Hit[CueReading], clause:
     """ "We didn't measure it" denies the measuring, not what was asked; "he hasn't, not really" answers."""
     end = next((k + 1 for k in range(hit.b, clause.b) if marked.tokens[k].stop), clause.b)
     rest = marked.words(hit.b, end) - vocab.listed("answer_tail")
-    return bool(rest) and not any(hit.b <= m.a < end and m.kind in ("concept", "result") for m in marked.marks)
+    return bool(rest) and not any(m.kind in ("concept", "result") for m in marked.within(hit.b, end))
 
 
 def _result(vocab: Vocabulary, concept_id: str, marks: Sequence[Mark]) -> str | None:

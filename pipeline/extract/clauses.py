@@ -12,6 +12,7 @@ from pipeline.extract.lexicon import Lexicon
 from pipeline.extract.tokens import Token
 
 PAUSE_MS = 700
+LONGEST = 100  # words of a clause, about
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +50,9 @@ class Splitter:
                 at = k - 1 if before.text in ("and", "or") and not before.stop and k - 1 not in cuts and k > 1 else k
                 cuts[at] = False
         self._hung_questions(tokens, cuts)
+        for k in range(LONGEST, len(tokens), LONGEST):  # nobody says so much in one breath; time stays linear
+            if not any(at in cuts for at in range(k - LONGEST + 1, k + 1)):
+                cuts[k] = False
         borders = [*sorted(cuts), len(tokens)]
         return [self._clause(tokens, a, b, cuts[a]) for a, b in pairwise(borders)]
 

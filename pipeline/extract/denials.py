@@ -67,7 +67,7 @@ class Denials:
     def _bare_breaks(self) -> list[int]:
         """Without punctuation a denial covers one statement, and what "or" and "and" hang on to it."""
         breaks = []
-        for hit in self._marked.cues.get("negation", ()):
+        for hit in self._marked.hits("negation", self._clause.a, self._clause.b):
             first = next((m for m in self.marks if m.kind in ("concept", "result") and m.a >= hit.b), None)
             if first is None or first.b >= self._clause.b:
                 continue

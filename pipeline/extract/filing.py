@@ -123,7 +123,7 @@ class Filing:
 
     def _dose_range(self, draft: Draft, clause: Clause) -> tuple[int, int]:
         """The statement with what follows it, up to the next term: "tummy time, three times a day, on her back …"."""
-        following = [m.a for m in self._marked.marks if m.a >= draft.b and self._kinds(m) & DOING]
+        following = [m.a for m in self._marked.within(draft.b, clause.b) if self._kinds(m) & DOING]
         return draft.a, min([clause.b, *following])
 
     def _kinds(self, mark: Mark) -> set[Kind]:

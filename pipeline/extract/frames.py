@@ -63,7 +63,7 @@ class FrameBuilder:
         self._marked = marked
         self._tokens = marked.tokens
         self._clause = clause
-        self._marks = [m for m in marked.marks if clause.a <= m.a and m.b <= clause.b]
+        self._marks = [m for m in marked.within(clause.a, clause.b) if m.b <= clause.b]
         self._frames: list[Frame] = []
         self._open = Frame(clause.b, clause.a)
         self._bare = not any(t.stop for t in marked.tokens)
@@ -75,7 +75,7 @@ class FrameBuilder:
         self._marks = [m for m in self._marks if not idle.is_idle(m)]
         negations = [  # the "no" of "on the right, no, sorry, the left" denies nothing
             hit
-            for hit in self._marked.cues.get("negation", ())
+            for hit in self._marked.hits("negation", self._clause.a, self._clause.b)
             if not any(x <= hit.a < y for x, y in repaired) and not idle.is_particle(hit)
         ]
         self._denials = Denials(self._vocab, self._marked, self._clause, self._marks, negations)

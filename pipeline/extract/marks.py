@@ -1,8 +1,10 @@
 """What stands where in an utterance: terms, sides, levels, numbers, degrees and cues, each with its words."""
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from operator import attrgetter
+from typing import Literal, TypeVar
 
 from pipeline.extract.lexicon import CueReading, Hit, Lexicon, Reading
 from pipeline.extract.tokens import Token
@@ -37,6 +39,16 @@ class Mark:
         return [r for r in self.readings if r.role in ("result", "means")]
 
 
+P = TypeVar("P", Mark, Hit[CueReading], Hit[str])
+_START = attrgetter("a")
+
+
+def _within(placed: Sequence[P], a: int, b: int) -> Sequence[P]:
+    """Those that begin in ``a <= k < b``, of things in the order of their places; time grows with those alone."""
+    first = bisect_left(placed, a, key=_START)
+    return placed[first : bisect_left(placed, b, lo=first, key=_START)]
+
+
 @dataclass(frozen=True)
 class Marked:
     """An utterance with everything found in it."""
@@ -49,11 +61,19 @@ class Marked:
 
     def acts(self, a: int, b: int) -> set[str]:
         """The acts cued in tokens ``a <= k < b``."""
-        return {p.gives for hit in self.cues.get("acts", ()) if a <= hit.a < b for p in hit.payloads}
+        return {p.gives for hit in _within(self.cues.get("acts", ()), a, b) for p in hit.payloads}
 
     def cued(self, category: str, a: int, b: int) -> list[tuple[str, Hit[CueReading]]]:
         """Values and places of the cues of one category in tokens ``a <= k < b``."""
-        return [(hit.payloads[0].gives, hit) for hit in self.cues.get(category, ()) if a <= hit.a < b]
+        return [(hit.payloads[0].gives, hit) for hit in _within(self.cues.get(category, ()), a, b)]
+
+    def hits(self, category: str, a: int, b: int) -> Sequence[Hit[CueReading]]:
+        """The cues of one category that begin in tokens ``a <= k < b``."""
+        return _within(self.cues.get(category, ()), a, b)
+
+    def within(self, a: int, b: int) -> Sequence[Mark]:
+        """The marks that begin in tokens ``a <= k < b``."""
+        return _within(self.marks, a, b)
 
     def words(self, a: int, b: int) -> set[str]:
         """The words of tokens ``a <= k < b``."""
@@ -84,11 +104,8 @@ class Marked:
 
     def degree(self, a: int, b: int) -> Degree | None:
         """The last degree word in tokens ``a <= k < b``."""
-        last: Degree | None = None
-        for hit in self.degrees:
-            if a <= hit.a < b:
-                last = hit.payloads[0]  # type: ignore[assignment]
-        return last
+        hits = _within(self.degrees, a, b)
+        return hits[-1].payloads[0] if hits else None  # type: ignore[return-value]
 
 
 class Marker:
@@ -174,11 +191,12 @@ def _together(terms: Sequence[Hit[Reading]], results: Sequence[Hit[Reading]]) ->
     of an Ortolani) leaves the shorter term in it standing, for its concept may not be in hand.
     """
     found = {hit.fixed: hit for hit in terms}
+    holder = {k: frozenset(term.fixed) for term in terms for k in term.fixed}
     for hit in results:
         same = found.get(hit.fixed)
         if same is not None:
             found[hit.fixed] = Hit(hit.a, hit.b, hit.fixed, (*same.payloads, *hit.payloads))
-        elif not any(set(hit.fixed) < set(term.fixed) for term in terms):
+        elif not set(hit.fixed) < holder.get(hit.a, frozenset()):
             found[hit.fixed] = hit
     return sorted(found.values(), key=lambda h: (h.a, h.b))
 

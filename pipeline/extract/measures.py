@@ -49,8 +49,7 @@ def value_of(concept: Concept, marks: Sequence[Mark], marked: Marked, vocab: Voc
 
 def _counts(concept: Concept, mark: Mark, marked: Marked, vocab: Vocabulary) -> bool:
     """The number counts the thing by the day: not "one with every feed", not "… fine, one poo a day"."""
-    named = [m for m in marked.marks if m.a >= mark.b and concept.id in m.says()]
-    if named and named[0].a - mark.b <= 1:
+    if any(concept.id in m.says() for m in marked.within(mark.b, mark.b + 2)):
         return True
     after = [t.text for t in marked.tokens[mark.b : mark.b + 2]]
     if marked.tokens[mark.b - 1].stop or not after:

@@ -16,6 +16,7 @@ from pipeline.model import Kind
 from pipeline.vocabulary import Concept, Vocabulary
 
 AFTERWARDS = ("released", "partial", "not_tolerated")
+SAME = 12  # words back at most from a frame to the "same" said of it
 CARRIED = ("motion.", "reflex.", "test.", "alignment.")
 
 
@@ -312,7 +313,7 @@ class Resolver(Places):
     def _same(self, frame: Frame, marked: Marked) -> bool:
         return any(
             hit.payloads[0].gives == "same" and frame.a - 2 <= hit.b and hit.a <= frame.b + 1
-            for hit in marked.cues.get("same", ())
+            for hit in marked.hits("same", frame.a - SAME, frame.b + 2)
         )
 
     def _copied(

@@ -98,7 +98,8 @@ class Tokeniser:
             return cached
         if len(text) < 40 and text.isascii() and text.isalpha() and text.islower() and text not in self._together:
             return (text,), ""  # most words: no need to ask
-        clean = text[:200].replace("’", "'").replace("ʼ", "'").lower()
+        whole = text[:200].encode(errors="ignore").decode()  # half a surrogate pair is no letter
+        clean = whole.replace("’", "'").replace("ʼ", "'").lower()
         stop: Stop = ""
         for mark in reversed(clean):
             if mark.isalnum() or mark == "'":

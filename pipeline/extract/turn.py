@@ -45,7 +45,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         state.clause += 1
         state.focus.now = state.clause
         now = marked.tokens[clause.a].start_ms
-        marks = [m for m in marked.marks if clause.a <= m.a < clause.b]
+        marks = list(marked.within(clause.a, clause.b))
         terms = self._terms(marks)
         if act.name == "retract":
             self._scratch(marks)
@@ -199,7 +199,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         opening = [t.text for t in self._marked.tokens[clause.head : clause.head + 2]]
         today = "today" in self._marked.acts(clause.a, clause.b)
         if opening in (["it", "was"], ["that", "was"]):  # "To the left, eighty. It was sixty."
-            return any(m.kind == "number" and clause.a <= m.a < clause.b for m in self._marked.marks)
+            return any(m.kind == "number" for m in self._marked.within(clause.a, clause.b))
         return opening[:1] in (["he"], ["she"]) and opening[1:] in (["was"], ["had"]) and not today
 
     def _only_a_reason(self, clause: Clause) -> bool:
