@@ -9,7 +9,8 @@ import pytest
 
 from pipeline.config import Config, Settings
 from pipeline.search import Answer, Count, Hit
-from pipeline.show.answers import answer_json, answer_lines, plays, shortened
+from pipeline.search.tell import shortened
+from pipeline.show.answers import answer_json, answer_lines, plays
 from pipeline.times import age, clock, media_link
 
 CONFIG = Config(home=Path("/home/invented"), settings=Settings())
@@ -35,14 +36,14 @@ def test_times_read_like_a_clock(ms: int, shown: str) -> None:
 
 def test_an_answer_shows_how_it_was_understood_and_what_is_left_out() -> None:
     hit = replace(_hit(500, 1500), around="Both hips moved, no clunk there.", others=2, age_days=63)
-    some = Answer("no clunk", ("clunk: absent",), "visit", (hit,), Count(1000, 9, 8, all=False), ("“clunk”",))
+    some = Answer("no clunk", ("clunk: absent",), "visit", (hit,), Count(1000, None, None, all=False), ("“clunk”",))
 
     lines = list(answer_lines(some, CONFIG))
 
     assert [
         "Understood: clunk: absent",
         "Did you mean “clunk”?",
-        "1,000+ lines, 9+ visits, 8+ infants.",
+        "More than 1,000 lines.",
         "robin  2026-11-25  9 wk  0:00  Hip: no clunk",
         "    “Both hips moved, no clunk there.”",
         "    and 2 more lines of this visit",

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import islice
 from typing import Literal
 
 from pipeline.config import Config
@@ -56,7 +57,8 @@ class Answer:
     suggestions: tuple[str, ...] = ()
 
     @property
-    def total(self) -> int:
+    def total(self) -> int | None:
+        """How many answers there are in all; None where they were not counted."""
         return {"line": self.count.lines, "visit": self.count.visits, "infant": self.count.infants}[self.by]
 
 
@@ -122,29 +124,25 @@ class Search:
 
     @staticmethod
     def _shown(reader: Reader, wanted: Wanted, options: Options, by: By) -> tuple[list[Hit], Count]:
-        found = find_items(reader, wanted, oldest_first=options.order == "oldest")
+        found: Iterable[Found] = find_items(reader, wanted, oldest_first=options.order == "oldest")
+        upto = None if options.all else COUNTED
+        if wanted.words:  # looking for the words costs more than reading the lines: once is enough
+            found = list(islice(found, None if upto is None else upto + 1))
         first, others = _grouped(found, by, options.limit)
         if not first:
             return [], Count(0, 0, 0, True)
         hits = [replace(hit, others=n) for hit, n in zip(hits_of(reader, first), others, strict=True)]
-        return hits, count_items(reader, wanted, None if options.all else COUNTED)
+        return hits, _count(found, upto) if isinstance(found, list) else count_items(reader, wanted, upto)
 
     def _said(self, reader: Reader, understood: Understood, options: Options, by: By) -> tuple[list[Hit], Count]:
         """Utterances and typed lines that hold the words, in the same polarity."""
         found = find_words(reader, understood.said, oldest_first=options.order == "oldest")
         upto = None if options.all else COUNTED
         fitting = (f for f in found if self._understanding.parser.denied(f.marked, MARKS) is understood.denied)
-        kept: list[Found] = []
-        whole = True
-        for one in fitting:
-            if upto is not None and len(kept) == upto:
-                whole = False
-                break
-            kept.append(one)
+        kept = list(islice(fitting, None if upto is None else upto + 1))
         first, others = _grouped(kept, by, options.limit)
         hits = passages_of(reader, first) if first else []
-        count = Count(len(kept), len({f.visit for f in kept}), len({f.infant for f in kept}), whole)
-        return [replace(hit, others=n) for hit, n in zip(hits, others, strict=True)], count
+        return [replace(hit, others=n) for hit, n in zip(hits, others, strict=True)], _count(kept, upto)
 
     def _suggestions(self, reader: Reader, understood: Understood) -> Iterator[str]:
         """Spoken forms of the vocabulary that a word never said is nearly one of."""
@@ -166,6 +164,13 @@ MARKS = (MARK_ON, MARK_OFF)
 
 def _clean(question: str) -> str:
     return " ".join("".join(c if c.isprintable() else " " for c in question[:MAX_QUESTION]).split())
+
+
+def _count(found: list[Found], upto: int | None) -> Count:
+    """Counts of what was met, as far as ``upto``."""
+    if upto is not None and len(found) > upto:
+        return Count(upto, None, None, all=False)
+    return Count(len(found), len({f.visit for f in found}), len({f.infant for f in found}), all=True)
 
 
 def _grouped(found: Iterable[Found], by: By, limit: int) -> tuple[list[Found], list[int]]:

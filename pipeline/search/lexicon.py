@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
@@ -25,6 +25,7 @@ from pipeline.resources import data_path
 if TYPE_CHECKING:
     from pipeline.vocabulary import Vocabulary
 
+NOT = "n't"  # ends a verb that is denied
 RECIPE = 3  # part of the key of the kept form: raise it when this module changes what it makes
 LISTS = "search.yaml"
 _NEEDED = ("question_words", "first_visit", "last_visit", "in_own_words", "wanted_present", "by.infant", "by.visit")
@@ -103,13 +104,23 @@ class Lexicon:
     def readings(self, form: str) -> tuple[Reading, ...]:
         """What a form may stand for; () where it is none."""
         packed = self.forms.get(form)
-        return tuple(Reading(*reading.split("|")) for reading in packed.split("\n")) if packed else ()  # type: ignore[arg-type]
+        return _unpacked(packed) if packed else ()
+
+    @cached_property
+    def denying(self) -> frozenset[str]:
+        """The tokens that a denial begins with: a text without one denies nothing."""
+        return frozenset(form.partition(" ")[0] for form in self.denials)
 
     def below(self, sites: set[str]) -> Iterator[str]:
         """The structures, and all that belong to them."""
         for site, facts in self.sites.items():
             if not sites.isdisjoint(facts.line):
                 yield site
+
+
+@lru_cache(maxsize=4096)
+def _unpacked(packed: str) -> tuple[Reading, ...]:
+    return tuple(Reading(*reading.split("|")) for reading in packed.split("\n"))  # type: ignore[arg-type]
 
 
 def key_of(token: str) -> str:

@@ -6,9 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from pipeline.amounts import Token, tokens_of
-from pipeline.search.lexicon import Lexicon, Reading, Role, key_of
+from pipeline.search.lexicon import NOT, Lexicon, Reading, Role, key_of
 
 _LEVEL = re.compile(r"[clst]1?[0-9]$")
+_WORD = re.compile(r"\w+")
 _BARRIER = "\0"  # stands for a token that belongs to a number or a date: no form reaches over it
 
 
@@ -105,6 +106,9 @@ class Parser:
 
     def denied(self, text: str, marked: tuple[str, str]) -> bool:
         """Whether what stands between the marks stands under a denial in its own sentence."""
+        folded = text.replace("’", "'").lower()
+        if NOT not in folded and self._lexicon.denying.isdisjoint(_WORD.findall(folded)):
+            return False
         on, off = marked
         for sentence in re.split(r"[.;?!]", text):
             under = False
@@ -113,9 +117,7 @@ class Parser:
                     if under:
                         return True
                     continue
-                keys = [key_of(token.text) for token in tokens_of(part)]
-                if self._lexicon.denials.isdisjoint(keys) and not under and len(keys) < 2:
-                    continue
+                keys = ["not" if token.text.endswith(NOT) else key_of(token.text) for token in tokens_of(part)]
                 for term in self._cut(keys, frozenset()):
                     if isinstance(term, Term) and term.of("stop"):
                         under = False

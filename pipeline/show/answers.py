@@ -5,12 +5,12 @@ from dataclasses import asdict
 from typing import Any
 
 from pipeline.config import Config
-from pipeline.search import Answer, Count, Hit
+from pipeline.search import Answer, Hit
+from pipeline.search.tell import counted, shortened
 from pipeline.times import age as age_told
 from pipeline.times import clock, fragment
 
 NOTE_PAGE = "note.html"
-_AROUND = 160  # characters shown of what was said about the time
 _WHAT = {"line": ("line", "lines"), "visit": ("visit", "visits"), "infant": ("infant", "infants")}
 
 
@@ -36,7 +36,7 @@ def answer_lines(answer: Answer, config: Config) -> Iterator[str]:
         if hit.others:
             yield f"    and {hit.others} more {'lines' if hit.others > 1 else 'line'} of this visit"
         yield f"    {plays(config, hit)}"
-    if answer.total > len(answer.hits) or not answer.count.all:
+    if answer.total is None or answer.total > len(answer.hits):
         yield f"Shown: the first {len(answer.hits)} {_WHAT[answer.by][len(answer.hits) > 1]}; --limit shows more."
 
 
@@ -52,21 +52,3 @@ def answer_json(answer: Answer, config: Config) -> dict[str, Any]:
         "count": asdict(answer.count),
         "hits": hits,
     }
-
-
-def counted(count: Count) -> str:
-    """How many there are; beyond what was counted, at least how many."""
-    parts = ((count.lines, "line"), (count.visits, "visit"), (count.infants, "infant"))
-    told = ", ".join(f"{number:,}{'' if count.all else '+'} {what}{'s' * (number != 1)}" for number, what in parts)
-    return f"{told}."
-
-
-def shortened(around: str, quote: str) -> str:
-    """What was said about the time, cut to what stands round the quote."""
-    text = " ".join(around.split())
-    if len(text) <= _AROUND:
-        return text
-    at = max(text.find(quote.split(".")[0][:40]), 0)
-    start = max(0, min(at - _AROUND // 3, len(text) - _AROUND))
-    cut = text[start : start + _AROUND]
-    return f"{'…' * (start > 0)}{cut.strip()}{'…' * (start + _AROUND < len(text))}"

@@ -13,7 +13,7 @@ from typing import Any
 
 from pipeline.model import PROMPT_SECTIONS
 from pipeline.store.reading import Reader
-from pipeline.store.wanted import FEW_WORDS, Range, Wanted, matches, quoted, streams, visit_conditions
+from pipeline.store.wanted import FEW_WORDS, Range, Wanted, quoted, streams, visit_conditions
 
 __all__ = [
     "MARK_OFF", "MARK_ON", "Count", "Found", "Hit", "Range", "Wanted",
@@ -62,11 +62,12 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Count:
-    """How many lines, visits and infants fit; ``all`` is False where counting stopped and there may be more."""
+    """How many lines, visits and infants fit. ``all`` is False where counting stopped: there are more lines than that,
+    and visits and infants were not counted (None)."""
 
     lines: int
-    visits: int
-    infants: int
+    visits: int | None
+    infants: int | None
     all: bool
 
 
@@ -107,12 +108,13 @@ def count_items(reader: Reader, wanted: Wanted, upto: int | None = COUNTED) -> C
         )
         if upto is not None and len(rows) > upto:
             break
-    kept = sorted(rows)[:upto]
+    if upto is not None and len(rows) > upto:
+        return Count(upto, None, None, all=False)
     visits, infants = reader.rows(
         "SELECT count(DISTINCT visit), count(DISTINCT infant) FROM json_each(?) j JOIN item ON item.rowid = j.value",
-        (json.dumps(kept),),
+        (json.dumps(sorted(rows)),),
     )[0]
-    return Count(len(kept), visits, infants, len(kept) == len(rows))
+    return Count(len(rows), visits, infants, all=True)
 
 
 def hits_of(reader: Reader, found: Sequence[Found]) -> list[Hit]:
@@ -164,9 +166,11 @@ def find_words(reader: Reader, wanted: Wanted, *, oldest_first: bool = False) ->
     query = quoted(wanted.words)
     if not query:
         return
-    few = len(matches(reader, query)) <= FEW_WORDS
+    few = reader.rows("SELECT rowid FROM passage_fts WHERE passage_fts MATCH ? LIMIT ?", [query, FEW_WORDS + 1])
     direction = "ASC" if oldest_first else "DESC"
-    order = f"visit.day {direction}, passage.row {direction}" if few else f"passage_fts.rowid {direction}"
+    order = (
+        f"visit.day {direction}, passage.row {direction}" if len(few) <= FEW_WORDS else f"passage_fts.rowid {direction}"
+    )
     conditions, given = visit_conditions(wanted)
     rows = reader.stream(
         "SELECT passage.row, passage.visit, visit.infant, visit.day, "

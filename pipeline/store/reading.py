@@ -29,6 +29,7 @@ class Reader:
             missing = False  # opening it says why
         if missing:
             raise NotFoundError(f"no visit is on record yet in {home}; draft one first.")
+        self._said = "", 0
         self._connection = self._open()
         if self._revision() != HEAD:
             self._connection.close()
@@ -56,6 +57,16 @@ class Reader:
         except sqlite3.Error as error:
             raise told(self.path, error) from error
 
+    def keep_said(self, query: str) -> int:
+        """Fill the table ``said`` (of this connection alone) with the utterances that a full-text query finds; returns
+        how many. Kept for the next call with the same query. Raises StoreError."""
+        if query != self._said[0]:
+            self.rows("CREATE TEMP TABLE IF NOT EXISTS said (row INTEGER PRIMARY KEY)")
+            self.rows("DELETE FROM said")
+            self.rows("INSERT INTO said SELECT rowid FROM passage_fts WHERE passage_fts MATCH ?", [query])
+            self._said = query, int(self.rows("SELECT count(*) FROM said")[0][0])
+        return self._said[1]
+
     def _open(self) -> sqlite3.Connection:
         try:
             connection = sqlite3.connect(
@@ -63,6 +74,7 @@ class Reader:
                 cached_statements=512, timeout=BUSY_MS / 1000, check_same_thread=False,
             )  # fmt: skip
             connection.row_factory = sqlite3.Row
+            connection.execute("PRAGMA temp_store=MEMORY")
             connection.execute("PRAGMA mmap_size=268435456")
             connection.execute("PRAGMA cache_size=-65536")
         except sqlite3.Error as error:

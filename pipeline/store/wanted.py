@@ -76,15 +76,18 @@ def streams(reader: Reader, wanted: Wanted) -> list[Stream]:
     """Queries that together give every line that fits, each in the order of days."""
     conditions, given = _item_conditions(wanted)
     if query := quoted(wanted.words):
-        rows = matches(reader, query)
         overlaps = "passage.visit = item.visit AND passage.start_ms < item.end_ms AND passage.end_ms > item.start_ms"
-        if len(rows) <= FEW_WORDS:
-            said = f"passage.row IN ({','.join(map(str, rows))})"
-            source = f"FROM passage CROSS JOIN item INDEXED BY ix_item_visit ON {overlaps}"
-            return [_filtered(source, [said, *conditions], given, wanted)]
-        said = "passage.row IN (SELECT rowid FROM passage_fts WHERE passage_fts MATCH ?)"
-        conditions.append(f"EXISTS (SELECT 1 FROM passage WHERE {overlaps} AND {said})")
-        given.append(query)
+        if reader.keep_said(query) <= FEW_WORDS:
+            source = (
+                "FROM said CROSS JOIN passage ON passage.row = said.row "
+                f"CROSS JOIN item INDEXED BY ix_item_visit ON {overlaps}"
+            )
+            return [_filtered(source, conditions, given, wanted)]
+        # The utterances of the visit by their index alone, then whether they hold the words, and only then their times.
+        conditions.append(
+            "EXISTS (SELECT 1 FROM passage near INDEXED BY ix_passage_visit CROSS JOIN said ON said.row = near.row "
+            f"CROSS JOIN passage ON passage.row = said.row WHERE near.visit = item.visit AND {overlaps})"
+        )
     if wanted.infants:
         return [_filtered("FROM item INDEXED BY ix_item_infant_day", conditions, given, wanted)]
     pairs = list(_pairs(reader, wanted))
@@ -246,9 +249,3 @@ def _levels(levels: Iterable[str]) -> list[str]:
         kept += [level]
         kept += [f"{region}{a}-{region}{b}" for a in range(1, number + 1) for b in range(number, 14) if a < b]
     return kept
-
-
-def matches(reader: Reader, query: str) -> list[int]:
-    """The utterances that hold the words, up to one more than are joined by themselves."""
-    found = reader.rows("SELECT rowid FROM passage_fts WHERE passage_fts MATCH ? LIMIT ?", [query, FEW_WORDS + 1])
-    return [row[0] for row in found]

@@ -25,15 +25,20 @@ def page(course: "Timeline") -> str:
     def link(visit: str, start_ms: int, end_ms: int) -> str:
         return f"{(course.notes / visit / NOTE_PAGE).absolute().as_uri()}#{fragment(start_ms, end_ms)}"
 
-    sheets = ("paper.css", "timeline.css")
+    sheets = ("paper.css", "web/static/timeline.css")
     styles = Markup("\n").join(Markup((data_path("templates") / name).read_text(encoding="utf-8")) for name in sheets)
     return html_templates().get_template("timeline.html.j2").render(styles=styles, **shown(course, link))
+
+
+def words(link: Callable[[str, int, int], str]) -> SimpleNamespace:
+    """What the templates say numbers with; ``link``: what plays a stretch of a visit."""
+    return SimpleNamespace(link=link, clock=clock, age=age, centile=centile_told, lines_of=lines_of)
 
 
 def shown(course: "Timeline", link: Callable[[str, int, int], str]) -> dict[str, Any]:
     """What the templates show; ``link``: what plays a stretch of a visit. The charts are ours, their words escaped."""
     return {
-        "say": SimpleNamespace(link=link, clock=clock, age=age, centile=centile_told, lines_of=lines_of),
+        "say": words(link),
         "course": course,
         "infant": course.infant,
         "glance": course.glance,

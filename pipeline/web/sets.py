@@ -1,6 +1,9 @@
 """All page sets, in the order of the navigation. A new one is a module beside this, with a row here."""
 
-from pipeline.web import board, door, home, recording, sound
+from pipeline.web import asking, board, door, home, recording, sound
 from pipeline.web.pages import PageSet
 
-PAGE_SETS: tuple[PageSet, ...] = (door.PAGES, sound.PAGES, home.PAGES, recording.PAGES, board.PAGES)
+PAGE_SETS: tuple[PageSet, ...] = (
+    *(door.PAGES, sound.PAGES, home.PAGES, recording.PAGES, board.PAGES),
+    *(asking.PAGES, asking.DUE),
+)
