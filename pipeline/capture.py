@@ -56,7 +56,6 @@ __all__ = [
     "discard",
     "discard_rest",
     "find",
-    "go_on",
     "hearer_at_work",
     "kept",
     "list_microphones",
@@ -159,13 +158,6 @@ def begin(
     write_atomic(folder / VISIT, _BEGUN.dump_json(Begun(told=told, begun=now())))
     writer.log("consent", text=f"given: {consent.strip()}")
     return Capture(folder, Recorder(writer, silent_minutes=silent_minutes))
-
-
-def go_on(kept: Kept, *, now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> Capture:
-    """Go on with an open recording that nobody writes any more. Raises InputError where somebody does."""
-    writer = Writer(kept.folder, now)
-    writer.log("gap", text="the recorder was started again")
-    return Capture(kept.folder, Recorder(writer))
 
 
 def microphone(device: str | None) -> Source:

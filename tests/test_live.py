@@ -18,7 +18,7 @@ from extracting import extractor, narration
 from invented import infant, record_of
 
 from pipeline.audio import RATE, open_sound
-from pipeline.capture import Capture, begin, discard, find, go_on, kept, live, recover
+from pipeline.capture import Capture, begin, discard, find, kept, live, recover
 from pipeline.config import Config, Settings, cache_folder
 from pipeline.errors import InputError
 from pipeline.hear import utterances
@@ -217,16 +217,6 @@ def test_what_a_crash_left_is_recovered_and_an_empty_one_removed(config: Config,
     empty_one.recorder.end()
     assert not recover(find(empty_one.folder))
     assert not empty_one.folder.exists()
-
-
-def test_an_open_recording_can_be_gone_on_with(config: Config, capture: Capture) -> None:
-    capture.recorder.take(speech())
-    capture.recorder.end()
-
-    again = go_on(next(kept(config)))
-    again.recorder.take(speech())
-    again.recorder.end()
-    assert find(capture.folder).length_ms == 2 * len(speech()) * 1000 // RATE
 
 
 def test_destroying_takes_what_was_heard_along(

@@ -105,7 +105,7 @@ def _watch(config: "Config", capture: "Capture", source: str, *, hearing: bool) 
                 start_hearer(config)  # does nothing where it is at work
                 looked = time.monotonic()
     if sys.stderr.isatty():
-        sys.stderr.write(screen.last())
+        sys.stderr.write("\n")
 
 
 def _after(config: "Config", capture: "Capture", *, hear: bool) -> None:

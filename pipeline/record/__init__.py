@@ -18,7 +18,7 @@ from pipeline.record.folder import (
     summed_up,
 )
 from pipeline.record.level import level_db
-from pipeline.record.recorder import LITTLE_MINUTES, Recorder, Shown, check_room, minutes_of_room
+from pipeline.record.recorder import Recorder, Shown, check_room, minutes_of_room
 from pipeline.record.run import record
 from pipeline.record.seal import Sealed, destroy, seal
 from pipeline.record.sources import Microphone, Played, Resampler, Source, SourceGoneError, look_again, microphones
@@ -26,7 +26,6 @@ from pipeline.record.writer import Writer
 
 __all__ = [
     "FLAC",
-    "LITTLE_MINUTES",
     "LOG",
     "PCM",
     "RATE",

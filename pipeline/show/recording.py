@@ -85,10 +85,6 @@ class RecordingScreen:
             return ""
         return "\x1b[1;97;44m" if shown.off_record and shown.state == "recording" else _COLOURS.get(shown.state, "")
 
-    def last(self) -> str:
-        """Leaves the screen as it is."""
-        return "\n"
-
     def change(self, shown: "Shown") -> str | None:
         """The state in words where it has changed."""
         told = "; ".join([_state(shown), *(FAULTS[fault] for fault in shown.faults)])
