@@ -1,8 +1,8 @@
 """Where things lie on this computer, and the few settings a person may change.
 
 ``HANDSPOKEN_HOME`` overrides the user's data folder. ``settings.toml`` in it may hold ``model = "FOLDER"``,
-``jurisdiction = "allowed"`` (or restricted, prohibited, unknown), which ``HANDSPOKEN_JURISDICTION`` overrides, and
-``lock_minutes = 10``.
+``jurisdiction = "allowed"`` (or restricted, prohibited, unknown), which ``HANDSPOKEN_JURISDICTION`` overrides,
+``lock_minutes = 10``, and ``part_table = true`` (the table of P.A.R.T. in the note).
 """
 
 import os
@@ -32,6 +32,7 @@ class Settings(BaseModel):
     ``jurisdiction``: what the law where the practice is says of manipulating an infant's spine. ``lock_minutes``: the
     pages lock after so long without a key, a touch or a click. ``board``: whether red flags stand on the board as a
     sign (discreet) or in words. ``speak``: "what's left?" is answered aloud too, by espeak-ng.
+    ``part_table``: the note sorts its findings under the letters of P.A.R.T. too.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -42,6 +43,7 @@ class Settings(BaseModel):
     lock_minutes: int = Field(default=10, ge=1, le=240)
     board: Literal["discreet", "words"] = "discreet"
     speak: bool = False
+    part_table: bool = False
 
 
 @dataclass(frozen=True)

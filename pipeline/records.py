@@ -1,6 +1,7 @@
 """One visit as the store keeps it, and as the stages draft it; here so that neither has to load the other."""
 
 from datetime import date, time
+from typing import Literal
 
 from pipeline.model import (
     Age,
@@ -76,6 +77,14 @@ class FiledVisit(Frozen):
     recording: str
     signed: bool
     items: tuple[Item, ...]
+
+
+class PartTable(Frozen):
+    """Item ids under each letter of P.A.R.T., whether its criteria are met, and why."""
+
+    letters: dict[Literal["P", "A", "R", "T"], tuple[str, ...]]
+    met: bool
+    why: str
 
 
 class Looked(Frozen):

@@ -173,8 +173,10 @@ class ShippedStages:
 
     @cached_property
     def _basis(self) -> str:
-        """Hash of all that a draft is made by beside the record: program, vocabulary, norms, wording, setting."""
-        digest = hashlib.sha256(f"{__version__} {self.vocab.hash} {self._config.settings.jurisdiction}".encode())
+        """Hash of all that a draft is made by beside the record: program, vocabulary, norms, wording, settings."""
+        chosen = self._config.settings
+        setting = f"{chosen.jurisdiction} {chosen.part_table}"
+        digest = hashlib.sha256(f"{__version__} {self.vocab.hash} {setting}".encode())
         folder = data_path("vocab")
         for path in sorted(folder.rglob("*.yaml")):
             digest.update(f"\n{path.relative_to(folder).as_posix()}\n".encode() + path.read_bytes())
@@ -309,9 +311,10 @@ class ShippedStages:
         not_looked_at: tuple[Looked, ...],
         changes: Changes,
     ) -> Note:
-        from pipeline.check import caution_texts
+        from pipeline.check import caution_texts, part_table
         from pipeline.draft import draft_note
 
+        wanted = self._config.settings.part_table
         note = draft_note(
             extraction,
             remarks,
@@ -322,6 +325,7 @@ class ShippedStages:
             visit=record.visit,
             vocab=self.vocab,
             coverage=not_looked_at,
+            letters=part_table(extraction.items, self._norms) if wanted else None,
             changes=changes,
             cautions=caution_texts(extraction.items, self._norms, record.previous),
             audio_sha256=record.recording.sha256,

@@ -162,3 +162,14 @@ def test_codes_that_are_no_leaves_are_refused(code: str) -> None:
 def test_an_unknown_code_is_refused() -> None:
     with pytest.raises(InputError, match="is not in"):
         leaf_code("Z99.9", NORMS)
+
+
+def test_rotation_by_own_effort_is_not_graded() -> None:
+    left = one("motion.rotation", site="neck", side="left", value=90, unit="deg", quote="active rotation left ninety")
+    right = one("motion.rotation", site="neck", side="right", value=50, unit="deg", quote="active rotation right fifty")
+
+    found = torticollis(facts_of(TORTICOLLIS, left, right), old(months=3), NORMS)
+
+    assert found is not None
+    assert found.difference is None
+    assert "passive" in found.missing

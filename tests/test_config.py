@@ -58,3 +58,11 @@ def test_the_cache_lies_where_the_variable_says(tmp_path: Path, monkeypatch: pyt
     assert cache_folder() == tmp_path
     monkeypatch.delenv(CACHE_VARIABLE)
     assert cache_folder().name == "handspoken"
+
+
+def test_the_part_table_is_off_until_it_is_asked_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HANDSPOKEN_HOME", str(tmp_path))
+
+    assert not load_config().settings.part_table
+    (tmp_path / "settings.toml").write_text("part_table = true\n")
+    assert load_config().settings.part_table

@@ -52,3 +52,13 @@ def test_a_finding_may_have_begun_suddenly_and_is_not_better_for_that(said: str)
 
 def test_a_sudden_noise_is_no_sudden_beginning() -> None:
     assert the_item("Moro present at a sudden noise.").onset is None
+
+
+def test_what_is_softer_and_still_tight_is_tight() -> None:
+    assert lines("The left SCM is softer, still a bit tight.") == ["tissue.tension sternocleidomastoid left tight"]
+
+
+def test_the_neck_turns_and_not_its_muscle() -> None:
+    said = ("The left SCM is tight.", "Rotation to the left is sixty degrees.")
+
+    assert lines(*said)[1] == "motion.rotation neck left 60 deg"

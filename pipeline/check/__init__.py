@@ -11,7 +11,7 @@ from pipeline.check.engine import check
 from pipeline.check.growth import GrowthPoint, growth_points, z_score
 from pipeline.check.law import caution_texts, standing_cautions
 from pipeline.check.norms import Norms, load_norms
-from pipeline.check.part import PartTable, part_table
+from pipeline.check.part import part_table
 from pipeline.check.plausible import confirmed_values
 from pipeline.check.visit import Options
 
@@ -21,7 +21,6 @@ __all__ = [
     "GrowthPoint",
     "Norms",
     "Options",
-    "PartTable",
     "State",
     "age_at_visit",
     "both_shown",

@@ -9,18 +9,11 @@ from typing import Literal
 
 from pipeline.check.facts import Facts, fact_of
 from pipeline.check.norms import Norms
-from pipeline.model import Frozen, Item
+from pipeline.model import Item
+from pipeline.records import PartTable
 
 Letter = Literal["P", "A", "R", "T"]
 LETTERS: tuple[Letter, ...] = ("P", "A", "R", "T")
-
-
-class PartTable(Frozen):
-    """Item ids under each letter, whether the criteria are met, and why."""
-
-    letters: dict[Letter, tuple[str, ...]]
-    met: bool
-    why: str
 
 
 def part_table(items: tuple[Item, ...], norms: Norms) -> PartTable:

@@ -128,9 +128,17 @@ def _filled(reason: str, group: Sequence[Fact], norms: Norms) -> str:
     side = {"both": "on both sides", "none": ""}.get(first.side, f"on the {first.side}")
     to = {"both": "to both sides", "none": ""}.get(first.side, f"to the {first.side}")
     value = "" if first.value is None else f"{first.value:g}"
-    filled = reason.format(value=value, side=side, to=to, site=norms.place(first.site), note=first.note)
+    filled = reason.format(
+        value=value, side=side, to=to, site=norms.place(first.site), note=first.note, words=_words(group)
+    )
     text = " ".join(filled.split()).replace(" ,", ",").replace(" .", ".").replace(" :", ":")
     return text[:1].upper() + text[1:]
+
+
+def _words(group: Iterable[Fact]) -> str:
+    """The words that a remark rests on, each stretch once, as one quotation that ends its sentence."""
+    quotes = [span.quote.strip(" .,;") for span in spans_of(group) if span.role in ("said", "answer")]
+    return "; ".join(f"“{quote}”" for quote in dict.fromkeys(quotes)) + "."
 
 
 def questions(waiting: dict[str, list[Fact]]) -> Iterator[Remark]:

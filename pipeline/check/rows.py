@@ -112,7 +112,8 @@ class Rule(Sourced):
     """If ``when`` holds and the infant is in the age window [from, until), raise a remark.
 
     ``age`` names the age that decides: since birth, corrected for prematurity, the lower of both (``either``), or
-    none. ``{value}``, ``{side}``, ``{site}`` and ``{note}`` in ``reason`` are filled from the first fact.
+    none. ``{value}``, ``{side}``, ``{site}`` and ``{note}`` in ``reason`` are filled from the first fact, ``{words}``
+    with what was said.
     ``preterm``/``sex``: only for these. ``once``: told once an infant.
     """
 
@@ -137,9 +138,11 @@ class Rule(Sourced):
     @classmethod
     def _fillable(cls, value: str) -> str:
         try:
-            value.format(value="", side="", to="", site="", note="")
+            value.format(value="", side="", to="", site="", note="", words="")
         except (KeyError, IndexError, ValueError) as error:
-            raise ValueError("a reason is filled with {value}, {side}, {to}, {site} and {note} only") from error
+            raise ValueError(
+                "a reason is filled with {value}, {side}, {to}, {site}, {note} and {words} only"
+            ) from error
         return value
 
     @model_validator(mode="after")

@@ -7,13 +7,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from pipeline.check.ages import MONTH
-from pipeline.check.facts import Fact, Facts, named
+from pipeline.check.facts import Fact, Facts, holds, named
 from pipeline.check.norms import Norms
 from pipeline.check.rows import Grade, Scale
 from pipeline.errors import InputError
 from pipeline.model import Age, Frozen
 
 NECK = ("neck", "cervical_spine")
+OWN_EFFORT = "active"  # the table counts passive rotation; what the infant does by itself is another number
 MUSCLE = "sternocleidomastoid"
 PREFERENCE = (
     ("symptom.head_preference", "present"),
@@ -143,7 +144,8 @@ def _of_neck(fact: Fact) -> bool:
 
 def _rotations(facts: Facts) -> Iterator[tuple[str, float, Fact]]:
     """The first number told for each side, in degrees."""
-    told = [f for f in facts.of("motion.rotation") if f.value is not None and f.unit == "deg" and f.level is None]
+    turns = [f for f in facts.of("motion.rotation") if f.level is None and not holds(f.text, OWN_EFFORT)]
+    told = [f for f in turns if f.value is not None and f.unit == "deg"]
     seen: set[str] = set()
     for fact in sorted((f for f in told if facts.within(f.site, NECK)), key=lambda f: f.start_ms):
         for side in ("left", "right") if fact.side == "both" else (fact.side,):

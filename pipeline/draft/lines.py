@@ -131,7 +131,7 @@ class LineWriter:
         tails: list[str] = [item.degree or "" if found else ""]
         if "{value}" not in pattern and "{amount}" not in pattern:
             tails.append(slots["amount"])
-        tails.append(word("change", item.change))
+        tails.append(word("change", item.change if item.change != item.result else None))
         tails.append(self._dose(item.dose) if item.dose else "")
         tails.append(self._onset(item.onset) if item.onset else "")
         if item.detail and "{words}" not in pattern:

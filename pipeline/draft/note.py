@@ -3,11 +3,11 @@
 from collections.abc import Iterable, Sequence
 from datetime import date
 
-from pipeline.draft.again import LOOKED_AT, again_lines
 from pipeline.draft.lines import LineWriter, words_of_value
 from pipeline.draft.places import place_lines
 from pipeline.draft.points import absent_points, loose_points, points_of, remark_points, resting_on, unsure_words
 from pipeline.draft.presence import present_lines
+from pipeline.draft.regrouped import LOOKED_AT, again_lines, part_lines
 from pipeline.draft.wording import Part, Wording, load_wording
 from pipeline.model import (
     Age,
@@ -23,12 +23,12 @@ from pipeline.model import (
     Transcript,
     Urgency,
 )
-from pipeline.records import Looked
+from pipeline.records import Looked, PartTable
 from pipeline.vocabulary import Vocabulary
 
 _MARKING = (Urgency.WATCH, Urgency.REFER, Urgency.SAME_DAY, Urgency.EMERGENCY)
 CHECK = "check:"  # before the id of a remark or a point: its line among the points to check
-_CONFLICT = "conflict"  # a remark that asks about both lines says it with more words
+_CONFLICT, _FORCE = "conflict", "force_unsaid"  # a remark that asks about it says it with more words
 
 
 def draft_note(
@@ -43,6 +43,7 @@ def draft_note(
     vocab: Vocabulary,
     wording: Wording | None = None,
     coverage: Iterable[Looked] = (),
+    letters: PartTable | None = None,
     changes: Changes | None = None,
     cautions: tuple[str, ...] = (),
     audio_sha256: str | None = None,
@@ -58,6 +59,7 @@ def draft_note(
 
     wording: the shipped one where None. coverage: what the visit should have looked at. What earlier visits left open
     opens the note, with what became of it (section ``again``); of the rest, what is ``looked_at`` is left out.
+    letters: the findings under the letters of P.A.R.T., where a practice wants them so (section ``part``).
     changes: what a person did; an answered point is not repeated in ``check``. cautions: the one over the whole note
     first. Remarks of the safeguarding class stay in ``Note.remarks`` for the review page and appear in no line.
     written: when, and for when, where the whole visit was typed and not spoken.
@@ -69,6 +71,8 @@ def draft_note(
     placed = [(item, parts.of(item, done.moved.get(item.id))) for item in extraction.items]
     late = _after_treatment(extraction.items)
     compared = {item for r in remarks if r.urgency is Urgency.ASK and len(r.items) > 1 for item in r.items}
+    forced = {item for r in remarks if r.rule.startswith("LAW.") and r.choices for item in r.items}
+    asked = {_CONFLICT: compared, _FORCE: forced}
     lines: dict[str, list[tuple[Item, Line]]] = {}
     for item, part in placed:
         unsure = unsure_words(item, transcript)
@@ -90,7 +94,7 @@ def draft_note(
             points=tuple(
                 Point(id=(key := f"{code}:{item.id}"), code=code, text=text, answer=done.answer(key))
                 for code, text in points.items()
-                if (code != _CONFLICT or item.id not in compared) and not done.settles(item.id, code)
+                if item.id not in asked.get(code, ()) and not done.settles(item.id, code)
             ),
             unsure_words=unsure,
             written=done.written.get(item.id) or written,
@@ -111,8 +115,9 @@ def draft_note(
             if not done.answer(line.id.removeprefix(CHECK))
         ),
     )
-    seen = tuple(coverage)
-    made["again"] = again_lines(seen, [line for pairs in lines.values() for _, line in pairs], writer, wording)
+    seen, written_lines = tuple(coverage), [line for pairs in lines.values() for _, line in pairs]
+    made["again"] = again_lines(seen, written_lines, writer, wording)
+    made["part"] = part_lines(letters, written_lines, wording) if letters else ()
     made["not_looked_at"] = _not_looked_at(seen, wording)
     made["places"] = _places(extraction.items, remarks, writer, vocab, wording)
     return Note(

@@ -12,6 +12,7 @@ LONG = frozenset({"long", "tall"})
 RATE_WORDS = 10  # "breathing's, let me count, forty-two a minute"
 FAHRENHEIT = (93.0, 108.0)
 COUNT = "1"  # UCUM's unit of a plain count
+ONE_UNIT = ("deg", "/min", "%", "{score}", COUNT)  # nobody measures these in another unit
 Value = tuple[float, str, tuple[str, ...]]
 
 
@@ -33,7 +34,7 @@ def measured(concept: Concept, number: Quantity) -> Value | None:
         return round(value, 2), unit, ()
     if unit == "" or (unit == "deg" and measure.unit == "Cel"):
         if measure.low <= value <= measure.high:
-            return round(value, 2), measure.unit, () if measure.unit in ("deg", "/min") else ("unit_assumed",)
+            return round(value, 2), measure.unit, () if measure.unit in ONE_UNIT else ("unit_assumed",)
         if measure.unit == "Cel" and FAHRENHEIT[0] <= value <= FAHRENHEIT[1]:
             return round((value - 32) / 1.8, 2), "Cel", ("unit_assumed",)
     return None

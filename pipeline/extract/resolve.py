@@ -202,7 +202,9 @@ class Resolver(Places):
                     drafts += self._on(
                         frame, reading.concept, reading.result, word, seat, seat or context, marked, "word meant"
                     )
-        return unique(drafts)
+        worse = {(d.concept, d.site, d.side) for d in drafts if d.result and not is_good(self.vocab, d.result)}
+        softer = [d for d in drafts if is_good(self.vocab, d.result or "") and (d.concept, d.site, d.side) in worse]
+        return unique([d for d in drafts if d not in softer])  # "softer, still a bit tight" is tight
 
     def _carry(
         self, word: Mark, own: Sequence[Target], frame: Frame, focus: Focus, kinds: frozenset[Kind]

@@ -1,11 +1,11 @@
-"""What earlier visits left open, and what became of it now: a follow-up's note opens with it."""
+"""Lines that stand once more in another order: what earlier visits left open, and the table of P.A.R.T."""
 
 from collections.abc import Iterable, Sequence
 
 from pipeline.draft.lines import LineWriter
 from pipeline.draft.wording import Wording, fill, quoted
 from pipeline.model import Line
-from pipeline.records import Looked
+from pipeline.records import Looked, PartTable
 from pipeline.times import day
 
 LOOKED_AT = "looked_at"
@@ -39,3 +39,22 @@ def again_lines(
             )
         )
     return tuple(lines)
+
+
+def part_lines(table: PartTable, made: Sequence[Line], wording: Wording) -> tuple[Line, ...]:
+    """One line a letter with the findings that support it, and last whether the criteria are met, and why."""
+    words = wording.words["part"]
+    lines = []
+    for letter, items in table.letters.items():
+        support = [line for line in made if not {*line.items}.isdisjoint(items)]
+        slots = {"letter": letter, "name": words[letter], "lines": "; ".join(line.text for line in support)}
+        lines.append(
+            Line(
+                id=f"part:{letter}",
+                text=fill(words["line" if support else "none"], slots),
+                items=tuple(item for line in support for item in line.items),
+                spans=tuple(span for line in support for span in line.spans),
+            )
+        )
+    text = fill(words["met" if table.met else "not_met"], {"why": table.why})
+    return (*lines, Line(id="part:criteria", text=text))

@@ -1,11 +1,14 @@
-"""A follow-up's note opens with what earlier visits left open, and says what became of it. All visits are invented."""
+"""Lines that stand once more: what earlier visits left open and what became of it, and the table of P.A.R.T.
+
+All visits are invented.
+"""
 
 from datetime import date
 
 from check_visits import NORMS, old, one, spread
 from drafting import Spoken, draft, said, section
 
-from pipeline.check import coverage
+from pipeline.check import coverage, part_table
 from pipeline.model import Item
 from pipeline.records import Looked, PastVisit
 
@@ -46,10 +49,10 @@ def test_a_follow_up_opens_with_what_was_left_open_and_what_became_of_it(spoken:
 
     assert note.sections[0].id == "again"
     assert [line.text for line in section(note, "again").lines] == [
-        "Look again next time: skull (1 November 2026). Not looked at in this visit.",
-        "Sternocleidomastoid muscle, left: tight (1 November 2026). Looked at now: "
+        "1 November 2026: Look again next time: skull. Not looked at in this visit.",
+        "1 November 2026: Sternocleidomastoid muscle, left: tight. Looked at now: "
         "Sternocleidomastoid muscle, left: tension normal.",
-        "Neck, rotation to the left: restricted (1 November 2026). Left out now: “asleep”.",
+        "1 November 2026: Neck, rotation to the left: restricted. Left out now: “asleep”.",
     ]
     assert [line.items for line in section(note, "again").lines] == [(), (soft.id,), (neck.id,)]
     assert section(note, "again").lines[1].spans == soft.evidence
@@ -80,3 +83,24 @@ def test_a_first_visit_opens_with_nothing_left_open(spoken: Spoken) -> None:
     transcript = spoken("Hips fine.")
 
     assert all(part.id != "again" for part in draft(transcript, coverage=left_open(())).sections)
+
+
+def test_the_table_sorts_the_findings_under_the_letters_where_it_is_wanted(spoken: Spoken) -> None:
+    transcript = spoken("SCM tender, neck stiff.")
+    items = (
+        said(transcript, "SCM tender,", "tissue.tenderness", "present", site="sternocleidomastoid", side="left"),
+        said(transcript, "neck stiff.", "motion.rotation", "limited", site="neck", side="right"),
+    )
+
+    note = draft(transcript, *items, letters=part_table(items, NORMS))
+
+    lines = section(note, "part").lines
+    assert [line.text for line in lines[:4]] == [
+        "P, pain or tenderness: Sternocleidomastoid muscle, left: tender or dislikes touch",
+        "A, asymmetry or misalignment: nothing said",
+        "R, range of motion: Neck, rotation to the right: restricted",
+        "T, tissue or tone: nothing said",
+    ]
+    assert lines[4].text.endswith("met, P and R are supported")
+    assert lines[0].spans == items[0].evidence
+    assert all(part.id != "part" for part in draft(transcript, *items).sections)
