@@ -56,6 +56,8 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
         after = after[len(restated) :] or after[:1]
         right = after[0]
         wrong = _same_kind_before(marks, right, hit.a, marked.tokens)
+        if wrong is not None and restated and right.kind == "result" and not _kin(wrong, right):
+            continue  # "limited to ten. I mean the left ankle, yes."
         if wrong is not None:
             repaired.append((wrong.a, right.b))
             marks[marks.index(wrong)] = _instead(wrong, right)
@@ -84,6 +86,11 @@ def _said_before(marks: Sequence[Mark], cue: int, mark: Mark) -> bool:
     """ "C1 is rotated left. Correction, C1 is rotated right.": what stays is said again, only the side is new."""
     near = [m for m in marks if m.b <= cue and cue - m.b <= BEFORE and m.kind == mark.kind]
     return mark.kind != "number" and bool(near) and _value(near[-1]) == _value(mark)
+
+
+def _kin(a: Mark, b: Mark) -> bool:
+    """Both may be results of the same concept."""
+    return bool({r.concept for r in a.readings} & {r.concept for r in b.readings})
 
 
 def _same_kind_before(marks: Sequence[Mark], right: Mark, cue: int, tokens: Sequence[Token]) -> Mark | None:

@@ -286,7 +286,7 @@ class FrameBuilder:
                 return False
             if following.kind == "result" and self._fits(mark, following):
                 return True
-            if following.kind in ("number", "ellipsis") and not self._border(mark.b, following.a):
+            if following.kind == "number" or (following.kind == "ellipsis" and not self._border(mark.b, following.a)):
                 return True
         return False
 

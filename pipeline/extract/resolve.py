@@ -11,7 +11,7 @@ from pipeline.extract.marks import VIEWER, Mark, Marked
 from pipeline.extract.measures import by_unit, value_of
 from pipeline.extract.naming import heading, not_asked_for, points
 from pipeline.extract.places import FAR, OTHER, SEATED, WITHHELD, Places
-from pipeline.extract.results import fit_result, is_good, opposite
+from pipeline.extract.results import fit_result, good_result, is_good, opposite
 from pipeline.model import Kind
 from pipeline.vocabulary import Concept, Vocabulary
 
@@ -148,6 +148,10 @@ class Resolver(Places):
         if result is None and (denied or frame.ellipsis is not None):
             left_out = concept.stated if denied and own and concept.kind == "treatment" else None
             result, rule = concept.negated or left_out, "denied"  # "no clunk" is absent, "no Ortolani" says nothing
+            said = frame.ellipsis
+            nothing = said is not None and said.a >= mark.b and marked.tokens[said.a].text in ("nothing", "nil")
+            if result is None and nothing:  # "Ortolani, nothing."
+                result = good_result(self.vocab, concept_id)
         idle = heading(self.vocab, frame, concept, marked) or not_asked_for(self.vocab, frame, concept, marked)
         if result is None and not denied and not idle:
             result, rule = concept.stated, "stated"
