@@ -116,14 +116,23 @@ class Lexicon:
         return [sound for sound in sounds if len(sound) >= self.rules.figures.shortest]
 
     def _all_phrases(self, vocab: Vocabulary) -> list[Target]:
-        """The targets, and every spoken form of several words that are not all of the commonest."""
+        """The targets, and every spoken form of several words that are not all of the commonest.
+
+        Of two ways to write the same letters ("ultra sound", "ultrasound") the one word stands.
+        """
         found = {(t.text, t.sound): t for t in self.targets if "~" not in t.text}
         for say, name in vocab.terms():
             words = _words(say)
             if 1 < len(words) <= LONGEST and "~" not in say and not all(word in self.rules.common for word in words):
                 for sound in self._sounds(words):
                     found.setdefault((" ".join(words), sound), Target(" ".join(words), name, sound))
-        long = {key: target for key, target in found.items() if len(target.sound) >= _SHORTEST_PHRASE}
+        single = {target.text for target in found.values() if " " not in target.text}
+        long = {
+            key: target
+            for key, target in found.items()
+            if len(target.sound) >= _SHORTEST_PHRASE
+            and (" " not in target.text or target.text.replace(" ", "") not in single)
+        }
         short = {(word, self.sound(word)): Target(word, "", self.sound(word)) for word in self._also}
         return [target for _, target in sorted((short | long).items())]
 
