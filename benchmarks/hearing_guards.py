@@ -15,8 +15,9 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from hearing_speech import RATE, Samples, babble, samples, speak, speak_file
+from hearing_speech import Samples, babble, samples, speak, speak_file
 
+from pipeline.audio import RATE
 from pipeline.config import cache_folder
 from pipeline.errors import InputError
 from pipeline.hear import Cutter, Hearer, embedded_model
@@ -44,7 +45,7 @@ def music(seconds: int) -> Samples:
         at = k * RATE // 4
         end = min(len(out), at + RATE)
         out[at:end] += tone[: end - at]
-    return (out / np.max(np.abs(out)) * 12_000).astype(np.int16)
+    return np.asarray(out / np.max(np.abs(out)) * 12_000, dtype=np.int16)
 
 
 def measure(hearer: Hearer, sound: Samples) -> dict[str, Any]:
