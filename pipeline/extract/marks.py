@@ -11,6 +11,7 @@ from pipeline.extract.tokens import Token
 from pipeline.extract.values import Level, NumberReader, Quantity
 from pipeline.model import Degree
 
+FAR_BACK = 60  # words of a sentence looked back over
 VIEWER = {"viewer_left": "left", "viewer_right": "right"}  # "over your left arm": the parent's own side
 Kind = Literal["site", "concept", "result", "side", "level", "number", "ellipsis"]
 
@@ -96,7 +97,7 @@ class Marked:
     def sentence(self, k: int) -> set[str]:
         """The words of the sentence up to token ``k`` and on to its next comma."""
         a, b = k, k + 1
-        while a > 0 and self.tokens[a - 1].stop not in (".", "?"):
+        while a > max(0, k - FAR_BACK) and self.tokens[a - 1].stop not in (".", "?"):
             a -= 1
         while b < len(self.tokens) and not self.tokens[b - 1].stop:
             b += 1
