@@ -2,7 +2,7 @@
 
 ``HANDSPOKEN_HOME`` overrides the user's data folder. ``settings.toml`` in it may hold ``model = "FOLDER"``,
 ``jurisdiction = "allowed"`` (or restricted, prohibited, unknown), which ``HANDSPOKEN_JURISDICTION`` overrides,
-``lock_minutes = 10``, and ``part_table = true`` (the table of P.A.R.T. in the note).
+``practice = "Name, place, telephone"``, ``lock_minutes = 10``, and ``part_table = true`` (the table of P.A.R.T. in the note).
 """
 
 import os
@@ -29,9 +29,10 @@ class Settings(BaseModel):
     """``settings.toml``: unknown names are faults. ``model``: name or folder of another speech model.
 
     ``device``: what it runs on; auto takes an NVIDIA GPU where there is one.
-    ``jurisdiction``: what the law where the practice is says of manipulating an infant's spine. ``lock_minutes``: the
-    pages lock after so long without a key, a touch or a click. ``board``: whether red flags stand on the board as a
-    sign (discreet) or in words. ``speak``: "what's left?" is answered aloud too, by espeak-ng.
+    ``jurisdiction``: what the law where the practice is says of manipulating an infant's spine. ``practice``: name,
+    place and telephone as they stand on papers. ``lock_minutes``: the pages lock after so long without a key, a touch
+    or a click. ``board``: whether red flags stand on the board as a sign (discreet) or in words. ``speak``: "what's
+    left?" is answered aloud too, by espeak-ng.
     ``part_table``: the note sorts its findings under the letters of P.A.R.T. too.
     """
 
@@ -40,6 +41,7 @@ class Settings(BaseModel):
     model: str | None = None
     device: Literal["auto", "cpu", "cuda"] = "auto"
     jurisdiction: Jurisdiction = "unknown"
+    practice: str = ""
     lock_minutes: int = Field(default=10, ge=1, le=240)
     board: Literal["discreet", "words"] = "discreet"
     speak: bool = False

@@ -4,6 +4,7 @@ import re
 import unicodedata
 from collections.abc import Callable
 from functools import cache
+from pathlib import Path
 
 from jinja2 import FileSystemLoader, StrictUndefined
 from jinja2.sandbox import ImmutableSandboxedEnvironment
@@ -44,9 +45,9 @@ def stop(text: str) -> str:
 
 
 @cache
-def html_templates() -> ImmutableSandboxedEnvironment:
-    """Templates whose every expression is cleaned and escaped as HTML."""
-    return _environment(clean)
+def html_templates(own: Path | None = None) -> ImmutableSandboxedEnvironment:
+    """Templates whose every expression is cleaned and escaped as HTML; those in the folder ``own`` win."""
+    return _environment(clean, own)
 
 
 @cache
@@ -61,11 +62,11 @@ def text_templates() -> ImmutableSandboxedEnvironment:
     return _environment(lambda text: Markup(clean(text)))
 
 
-def _environment(safe: Callable[[str], str]) -> ImmutableSandboxedEnvironment:
+def _environment(safe: Callable[[str], str], own: Path | None = None) -> ImmutableSandboxedEnvironment:
     """Every text that no template has marked as its own goes through ``safe``, then through HTML escaping unless
     ``safe`` has marked it as done."""
     environment = ImmutableSandboxedEnvironment(
-        loader=FileSystemLoader(data_path("templates")),
+        loader=FileSystemLoader([*([own] if own else []), data_path("templates")]),
         undefined=StrictUndefined,
         autoescape=True,
         finalize=lambda value: safe(value) if isinstance(value, str) and not isinstance(value, Markup) else value,

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from pipeline.draft import Board
     from pipeline.extract import Extractor
     from pipeline.hear import Hearer
+    from pipeline.render import NoteView
 
 Progress = Callable[[int, int], None]  # milliseconds done, milliseconds in all
 
@@ -113,6 +114,21 @@ class Stages(Protocol):
         changes: Changes,
     ) -> Note:
         """The note."""
+
+    def norms_sha256(self) -> str:
+        """Names the state of the norms."""
+
+    def paper(self, kind: str, form: str, note: Note, items: tuple[Item, ...]) -> bytes | None:
+        """A paper beside the note (``note``, ``parents``, ``letter``) as a file (``html``, ``pdf``, ``docx``).
+
+        None where there is nothing to put into it. Raises InputError where this computer cannot make the form.
+        """
+
+    def parts(self) -> dict[str, str]:
+        """The titles of the note's parts by id, in their order."""
+
+    def outline(self, note: Note) -> "NoteView":
+        """The note as templates see it: what the infant's outline is drawn from."""
 
     def render(self, note: Note, words: Transcript, copy: Copy | None) -> dict[str, bytes]:
         """The note's files by name."""
@@ -334,6 +350,25 @@ class ShippedStages:
             written=record.written,
         )
         return note.model_copy(update={"basis": self._basis})
+
+    def norms_sha256(self) -> str:
+        return self._norms.hash
+
+    def paper(self, kind: str, form: str, note: Note, items: tuple[Item, ...]) -> bytes | None:
+        from pipeline.render import paper, printed
+
+        made = paper(kind, note, items, self._config.settings.practice)
+        return printed(made, form, self._config.home / "templates") if made else None
+
+    def parts(self) -> dict[str, str]:
+        from pipeline.draft import part_titles
+
+        return part_titles()
+
+    def outline(self, note: Note) -> "NoteView":
+        from pipeline.render import view
+
+        return view(note)
 
     def render(self, note: Note, words: Transcript, copy: Copy | None) -> dict[str, bytes]:
         from pipeline.render import EmbeddedAudio, render_html, render_markdown, render_text

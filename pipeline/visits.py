@@ -137,7 +137,7 @@ def draft(
                 for place in (folder, to) if to else (folder,):
                     for name, data in files.items():
                         batch.write(place / name, data)
-                redrafted = _draft_others(unit, record, stages, everything=bool(changed))
+                redrafted = draft_others(unit, record, stages, everything=bool(changed))
             batch.publish()
     return Done(record, drafted, to or folder, tuple(files), before, changed, redrafted)
 
@@ -255,7 +255,7 @@ def _infant_for(told: Told, store: Store | Writing | None, on: date, filed: Infa
     )
 
 
-def _draft_others(unit: Writing, record: VisitRecord, stages: Stages, *, everything: bool) -> tuple[date, ...]:
+def draft_others(unit: Writing, record: VisitRecord, stages: Stages, *, everything: bool) -> tuple[date, ...]:
     """Draft the infant's other visits again where this one changes what they rest on; returns their days."""
     beside = unit.drafted_visits(infant=record.infant.id, recording=record.recording.id)
     others = [at for at in beside if at[0] != record.visit]

@@ -36,6 +36,7 @@ from pipeline.model import (
     span_of,
 )
 from pipeline.records import Drafted, Looked, VisitRecord
+from pipeline.render import NoteView, view
 from pipeline.stages import Copy, Heard, Progress
 from pipeline.store import Store, new_id
 from pipeline.store.events import InfantEntered, RecordingSealed, TranscriptMade, VisitOpened
@@ -243,6 +244,18 @@ class PlainStages:
         changes: Changes,
     ) -> Note:
         return drafted(record, extraction.items).note
+
+    def norms_sha256(self) -> str:
+        return "0" * 64
+
+    def paper(self, kind: str, form: str, note: Note, items: tuple[Item, ...]) -> bytes | None:
+        return None
+
+    def parts(self) -> dict[str, str]:
+        return {"found": "Looked at and found", "found.all": "Looked at and found: All"}
+
+    def outline(self, note: Note) -> NoteView:
+        return view(note)
 
     def render(self, note: Note, words: Transcript, copy: Copy | None) -> dict[str, bytes]:
         return {"note.html": b"invented page " + (copy.data if copy else b"without sound"), "note.md": b"invented"}

@@ -8,7 +8,6 @@ from drafting import MAMA, VOCAB, WRITER, Spoken, draft, line_of, said, section
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.draft.wording import fill
 from pipeline.model import (
     Dose,
     Extraction,
@@ -17,6 +16,7 @@ from pipeline.model import (
     Span,
     TraceStep,
 )
+from pipeline.patterns import fill
 
 WORDED: list[tuple[str, str | None, dict[str, Any], str]] = [
     (

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from fastapi.testclient import TestClient
 from invented import PlainStages
@@ -41,6 +42,21 @@ class Pages(TestClient):
     def open(self) -> None:
         """Open the link."""
         assert self.get("/open", params={"token": self.key.token}).status_code == 200
+
+
+def state(client: "Pages", visit: str) -> dict[str, Any]:
+    """The sheet as the page gets it."""
+    answer = client.get(f"/visits/{visit}/sheet", headers={"accept": "application/json"})
+    assert answer.status_code == 200, answer.text
+    shown: dict[str, Any] = answer.json()
+    return shown
+
+
+def change(client: "Pages", visit: str, version: int | None = None, **what: Any) -> Any:
+    """Ask for one change; returns the answer."""
+    version = state(client, visit)["version"] if version is None else version
+    body = {"version": version, "change": what}
+    return client.post(f"/visits/{visit}/changes", json=body, headers={"accept": "application/json"})
 
 
 def pages(home: Path, spoken: Callable[[str], Transcript]) -> Pages:

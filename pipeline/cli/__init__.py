@@ -6,7 +6,7 @@ One module a topic; each adds its commands to ``app`` when it is imported, in th
 from pipeline.cli.app import app, main
 
 from pipeline.cli import notes, recording, pages, keeping, asking, over_time  # isort: skip
-from pipeline.cli import exchange, custody, machine, speechmodels  # isort: skip
+from pipeline.cli import exchange, custody, words, machine, speechmodels  # isort: skip
 
 __all__ = [
     "app",
@@ -21,4 +21,5 @@ __all__ = [
     "pages",
     "recording",
     "speechmodels",
+    "words",
 ]

@@ -2,8 +2,9 @@
 
 import re
 
-from pipeline.draft.wording import Wording, fill, needs, quoted
+from pipeline.draft.wording import Wording
 from pipeline.model import Dose, Extraction, Item, Onset, Transcript
+from pipeline.patterns import fill, needs, quoted
 from pipeline.vocabulary import Vocabulary
 
 _OPEN = "not_assessed"

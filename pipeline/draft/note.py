@@ -75,9 +75,9 @@ def draft_note(
     asked = {_CONFLICT: compared, _FORCE: forced}
     lines: dict[str, list[tuple[Item, Line]]] = {}
     for item, part in placed:
+        own = item.id in done.written or "value" in done.edited.get(item.id, ())  # who typed it has looked at it
         unsure = unsure_words(item, transcript)
         weighty = resting_on(unsure, extraction.trace.get(item.id, ()))
-        own = item.id in done.written  # who typed a line has looked at it
         points = points_of(
             item, () if own else weighty, transcript, wording, lacks_structure=writer.lacks_structure(item)
         )
@@ -85,7 +85,7 @@ def draft_note(
             id=item.id,
             text=writer.text(
                 item,
-                as_said=words_of_value(item, extraction, transcript),
+                as_said="" if own else words_of_value(item, extraction, transcript),
                 told=part.partition(".")[0] in ("told", "visit"),
                 after_treatment=item.id in late,
             ),
@@ -102,7 +102,9 @@ def draft_note(
         lines.setdefault(part, []).append((item, line))
     present = present_lines(extraction.items, transcript, wording)
     made: dict[str, tuple[Line, ...]] = {part: parts.ordered(part, pairs) for part, pairs in lines.items()}
-    made["present"] = present
+    made["struck"] = tuple(_struck(item, writer, extraction, transcript) for item in done.struck)
+    told = done.answer("presence")
+    made["present"] = (*present, Line(id="present:told", text=told, written="said when put right")) if told else present
     made["check"] = (
         *remark_points(remarks),
         *_line_points(parts, made),
@@ -137,6 +139,17 @@ def draft_note(
         speech_model=transcript.model,
         written=written,
     )
+
+
+def part_titles() -> dict[str, str]:
+    """The parts that a line may be moved to, by id, in their order; a subpart with the title of its part."""
+    parts = load_wording().parts
+    titles = {part.id: part.title for part in parts}
+    return {
+        part.id: f"{titles[part.parent]}: {part.title}" if part.parent else part.title
+        for part in parts
+        if part.id not in ("struck", "check", "not_looked_at", "places", "present")
+    }
 
 
 class _Parts:
@@ -197,6 +210,11 @@ class _Parts:
     def children(self, parent: Part) -> list[Part]:
         """The subsections of a part in their order."""
         return [part for part in self.all if part.parent == parent.id]
+
+
+def _struck(item: Item, writer: LineWriter, extraction: Extraction, transcript: Transcript) -> Line:
+    text = writer.text(item, as_said=words_of_value(item, extraction, transcript))
+    return Line(id=item.id, text=text, items=(item.id,), spans=item.evidence)
 
 
 def _after_treatment(items: Iterable[Item]) -> set[str]:

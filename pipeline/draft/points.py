@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from pipeline.draft.wording import Wording, fill, quoted
+from pipeline.draft.wording import Wording
 from pipeline.model import (
     ClauseClass,
     Extraction,
@@ -16,6 +16,7 @@ from pipeline.model import (
     Word,
     span_of,
 )
+from pipeline.patterns import fill, quoted
 from pipeline.safe import stop
 
 # Below this the recogniser's own probability counts as unsure. Chosen with the recogniser's measurements in mind

@@ -3,8 +3,9 @@
 import re
 from collections.abc import Iterable, Iterator, Sequence
 
-from pipeline.draft.wording import Wording, fill
+from pipeline.draft.wording import Wording
 from pipeline.model import Item, Line, Span, Transcript, span_of
+from pipeline.patterns import fill
 
 _ENDS = (".", "?", "!", ",", ";")
 _PLAIN = re.compile(r"[^\w']+")

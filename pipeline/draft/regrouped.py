@@ -3,8 +3,9 @@
 from collections.abc import Iterable, Sequence
 
 from pipeline.draft.lines import LineWriter
-from pipeline.draft.wording import Wording, fill, quoted
+from pipeline.draft.wording import Wording
 from pipeline.model import Line
+from pipeline.patterns import fill, quoted
 from pipeline.records import Looked, PartTable
 from pipeline.times import day
 

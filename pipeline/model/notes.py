@@ -110,7 +110,7 @@ class Point(Frozen):
 
 
 # Parts of a note that repeat its lines or ask: they are kept, but hold nothing that was found or said.
-PROMPT_SECTIONS = ("again", "part", "check", "not_looked_at", "places")
+PROMPT_SECTIONS = ("again", "part", "check", "not_looked_at", "places", "struck")
 
 
 class Line(Frozen):

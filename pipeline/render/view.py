@@ -10,8 +10,11 @@ from pipeline.times import clock, media_link
 _JOIN_MS = 2000  # stretches closer than this are heard in one go
 _PLAYED = ("said", "question", "answer", "retracted")
 _FLAGS = (Urgency.EMERGENCY, Urgency.SAME_DAY, Urgency.REFER)
+# Points whose answer says something that the line does not.
+_PRINTED = ("side_missing", "which_structure", "force_unsaid", "student")
 _FOLDED = (Urgency.EXPECTED, Urgency.NOT_INFORMATIVE)
 _PLACES = "places"
+_NOT_SHOWN = (_PLACES, "struck")  # what was struck before signing is no part of the note
 _TREATED = "treatment"
 
 
@@ -73,6 +76,7 @@ class LineView:
     folded: tuple[LineRemark, ...]
     about: str
     anchors: tuple[str, ...]
+    answers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -138,7 +142,7 @@ class _Viewer:
         places = next((s.lines for s in note.sections if s.id == _PLACES), ())
         return NoteView(
             note=note,
-            sections=tuple(self._section(section) for section in note.sections if section.id != _PLACES),
+            sections=tuple(self._section(section) for section in note.sections if section.id not in _NOT_SHOWN),
             flags=tuple(flags),
             whole=self._whole(),
             cautioned=self._cautioned(),
@@ -150,7 +154,7 @@ class _Viewer:
         )
 
     def _cautioned(self) -> str:
-        shown = [section.id for section in self._note.sections if section.id != _PLACES]
+        shown = [section.id for section in self._note.sections if section.id not in _NOT_SHOWN]
         if len(self._note.cautions) < 2 or not shown:
             return ""
         return _TREATED if _TREATED in shown else shown[0]
@@ -160,7 +164,10 @@ class _Viewer:
         lines = {line.id for part in self._note.parts() for line in part.lines}
         elsewhere = (*_FLAGS, Urgency.ASK)
         return tuple(
-            r for r in self._shown if r.remark.urgency not in elsewhere and not lines.intersection(r.remark.items)
+            r
+            for r in self._shown
+            if not lines.intersection(r.remark.items)
+            and (r.remark.urgency not in elsewhere or (r.remark.answer and r.remark.urgency not in _FLAGS))
         )
 
     def _section(self, section: Section) -> SectionView:
@@ -187,6 +194,7 @@ class _Viewer:
             folded=tuple(r for r in remarks if r.view.remark.urgency in _FOLDED),
             about=anchor(line.items[0]) if line.items and not own else "",
             anchors=tuple(anchor(item) for item in line.items),
+            answers=tuple(point.answer for point in line.points if point.answer and point.code in _PRINTED),
         )
 
     def _remark(self, remark: Remark) -> RemarkView:

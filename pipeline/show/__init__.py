@@ -23,6 +23,7 @@ from pipeline.show.lines import (
     item_line,
     item_lines,
     link_lines,
+    own_word_lines,
 )
 from pipeline.show.recording import FAULTS, KEYS, STATES, RecordingScreen, device_lines, drafted_lines, left_open_lines
 from pipeline.show.speechmodels import kept_lines, model_lines
@@ -55,6 +56,7 @@ __all__ = [
     "moved_lines",
     "opened_lines",
     "outcome_line",
+    "own_word_lines",
     "parts_lines",
     "proposed_lines",
     "rebuilt_json",

@@ -1,6 +1,6 @@
 """Results as lines for a person at a terminal."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from pipeline.times import clock
@@ -8,6 +8,7 @@ from pipeline.times import clock
 if TYPE_CHECKING:
     from pipeline.doctor import Finding
     from pipeline.model import ClauseAccount, Extraction, Item, TraceStep, Transcript
+    from pipeline.ownwords import OwnWord
     from pipeline.visits import Done
 
 NOTE_PAGE = "note.html"
@@ -28,6 +29,12 @@ def done_lines(done: "Done") -> Iterator[str]:
     yield f"{lines} line{'s' * (lines != 1)}, {points} point{'s' * (points != 1)} to check before signing"
     yield f"Note: {done.folder / NOTE_PAGE}"
     yield "A draft, to be checked and signed by a licensed clinician."
+
+
+def own_word_lines(words: "Iterable[OwnWord]") -> Iterator[str]:
+    """What is kept as the clinician's own words."""
+    shown = [f"heard “{word.heard}”, meant “{word.meant}”" for word in words]
+    yield from shown or ["No words of your own are kept."]
 
 
 def link_lines(link: str) -> Iterator[str]:

@@ -75,6 +75,14 @@ def all_visits(connection: sa.Connection) -> list[VisitOnRecord]:
     ]
 
 
+def version(connection: sa.Connection, visit: str) -> int:
+    """Names this state of a visit: the number of the last event of it or of its infant; 0 where there is none."""
+    event = schema.event.c
+    mine = sa.select(_v.infant).where(_v.id == visit).scalar_subquery()
+    about = sa.or_(event.visit == visit, sa.and_(event.visit.is_(None), event.infant == mine))
+    return connection.execute(sa.select(sa.func.max(event.seq)).where(about)).scalar() or 0
+
+
 def known_names(connection: sa.Connection, infant: str, visit: str) -> tuple[tuple[str, str], ...]:
     """The names that other infants were known by before the visit was opened (now, where it is not), with their ids."""
     own = {infant, *(entry.id for entry in entries_of(connection, infant))}

@@ -32,6 +32,7 @@ from pipeline.store.history import (
     drafted_visits,
     known_names,
     previous_visits,
+    version,
     visit_of,
 )
 from pipeline.store.reading import DATABASE
@@ -112,6 +113,10 @@ class Writing:
     def record(self, visit: str) -> VisitRecord:
         """All that is on record of a visit as it stands inside this change. Raises as ``Store.record`` does."""
         return self._store.record(visit, inside=self.connection)
+
+    def version(self, visit: str) -> int:
+        """Names the state of a visit inside this change."""
+        return version(self.connection, visit)
 
     def drafted_visits(self, *, infant: str = "", recording: str = "") -> list[tuple[str, date]]:
         """The drafted visits of an infant or on a recording with their days, oldest first."""
@@ -217,6 +222,11 @@ class Store:
         """A visit as it was entered. Raises NotFoundError."""
         with self.reading() as connection:
             return visit_entry(connection, visit)
+
+    def version(self, visit: str) -> int:
+        """Names the state of a visit: it changes with every event of the visit or its infant."""
+        with self.reading() as connection:
+            return version(connection, visit)
 
     def visit_of(self, recording: str) -> str | None:
         """The visit that a recording was filed under first; others may hold stretches of it."""

@@ -1,6 +1,7 @@
 """The pages as one application."""
 
 from collections.abc import Mapping
+from datetime import datetime
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
@@ -11,6 +12,7 @@ from starlette.responses import Response
 from pipeline import __version__
 from pipeline.config import Config
 from pipeline.errors import ConflictError, HandspokenError, InputError, NotFoundError, VocabularyError
+from pipeline.review import Sheets
 from pipeline.stages import Stages
 from pipeline.web.gate import Gate, Key
 from pipeline.web.pages import Desk, failure
@@ -29,7 +31,8 @@ def create_app(config: Config, stages: Stages, key: Key) -> FastAPI:
     """The application of one start of the program: the person with ``key`` works with ``stages`` on ``config.home``."""
     app = FastAPI(title="handspoken", version=__version__, docs_url=None, redoc_url=None)
     menu = tuple((pages.title, pages.path) for pages in PAGE_SETS if pages.title)
-    app.state.desk = Desk(config, stages, menu, config.settings.lock_minutes * 60)
+    sheets = Sheets(config, stages, lambda: datetime.now().astimezone())
+    app.state.desk = Desk(config, stages, menu, config.settings.lock_minutes * 60, sheets)
     app.state.key = key
     for pages in PAGE_SETS:
         app.include_router(pages.router)

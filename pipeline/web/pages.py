@@ -4,12 +4,21 @@ from dataclasses import dataclass
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends
+from pydantic import ConfigDict
 from starlette.requests import HTTPConnection, Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from pipeline.config import Config
+from pipeline.model import Frozen
+from pipeline.review import Sheets
 from pipeline.safe import clean, html_templates
 from pipeline.stages import Stages
+
+
+class Sent(Frozen):
+    """Base of what a page sends; built at once, as FastAPI wants it."""
+
+    model_config = ConfigDict(defer_build=False)
 
 
 @dataclass(frozen=True)
@@ -23,12 +32,16 @@ class PageSet:
 
 @dataclass(frozen=True)
 class Desk:
-    """What a page may work with; nothing else is kept between requests. ``menu``: title and path of the page sets."""
+    """What a page may work with; nothing else is kept between requests.
+
+    ``sheets``: the visits under review. ``menu``: title and path of the page sets.
+    """
 
     config: Config
     stages: Stages
     menu: tuple[tuple[str, str], ...]
     lock_after_s: float
+    sheets: Sheets
 
 
 def _desk(connection: HTTPConnection) -> Desk:
