@@ -2,7 +2,8 @@
 
 ``HANDSPOKEN_HOME`` overrides the user's data folder. ``settings.toml`` in it may hold ``model = "FOLDER"``,
 ``jurisdiction = "allowed"`` (or restricted, prohibited, unknown), which ``HANDSPOKEN_JURISDICTION`` overrides,
-``practice = "Name, place, telephone"``, ``lock_minutes = 10``, and ``part_table = true`` (the table of P.A.R.T. in the note).
+``practice = "Name, place, telephone"``, ``lock_minutes = 10``, and ``part_table = true`` (the table of P.A.R.T. in the
+note).
 """
 
 import os

@@ -26,7 +26,7 @@ CHECK_PART = "check"
 STRUCK = "struck"
 State = Literal["drafted", "changed", "struck", "written", "loose", "plain"]
 _LOOSE = ("unplaced", "not_heard", "presence", "consent")
-_NO_PARTS = (CHECK_PART, "places", "not_looked_at")
+_NO_PARTS = (CHECK_PART, "part", "places", "not_looked_at")
 _PRESSING = ("danger", "blocks", "side_missing", "conflict", "corrected", "repaired_term", "side?", "negation?")
 _FOLDED = (Urgency.EXPECTED, Urgency.NOT_INFORMATIVE)
 

@@ -22,7 +22,7 @@ from pipeline.store.events import Addendum, Signed
 Typed = Annotated[str, StringConstraints(max_length=120)]
 LEFT_OPEN = "left open"
 NOTED = "noted"  # says nothing that a reader of the note needs
-NOT_IN_THE_NOTE = tuple(part for part in PROMPT_SECTIONS if part != "places")  # shown before signing only
+NOT_IN_THE_NOTE = ("again", "check", "not_looked_at", "struck")  # shown before signing only
 _SECOND_HANDS = ("student", "second_practitioner")
 
 
