@@ -22,6 +22,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "safe": {"resources", "times"},
     "patterns": set(),
     "phonemes": set(),
+    "prompts": set(),
     "sound": {"phonemes", "resources"},
     "times": set(),
     "ages": {"amounts", "errors", "model"},

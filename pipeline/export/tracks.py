@@ -8,7 +8,8 @@ import json
 from collections.abc import Iterator
 
 from pipeline.export.visit import VisitDocument
-from pipeline.model import PROMPT_SECTIONS, Item, Line, Span, contract_json
+from pipeline.model import Item, Line, Span, contract_json
+from pipeline.prompts import PROMPT_SECTIONS
 from pipeline.vtt import stamp
 
 _NOTE = "NOTE\nThe lines of the note as metadata: each cue is a JSON object. Load beside the words as kind=metadata.\n"

@@ -46,7 +46,6 @@ from pipeline.model.items import (
     span_of,
 )
 from pipeline.model.notes import (
-    PROMPT_SECTIONS,
     Age,
     Carer,
     Infant,
@@ -72,7 +71,6 @@ from pipeline.model.words import (
 )
 
 __all__ = [
-    "PROMPT_SECTIONS",
     "SETTLED_BY",
     "Age",
     "Anchor",

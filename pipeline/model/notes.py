@@ -109,10 +109,6 @@ class Point(Frozen):
     answer: str = ""
 
 
-# Parts of a note that repeat its lines or ask: they are kept, but hold nothing that was found or said.
-PROMPT_SECTIONS = ("again", "part", "check", "not_looked_at", "places", "struck")
-
-
 class Line(Frozen):
     """One line of the note: the finding in clear words, its spans, and what to check about it."""
 

@@ -11,8 +11,9 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict
 
 from pipeline.errors import VocabularyError
-from pipeline.model import PROMPT_SECTIONS, Dose, Frozen, Item, Line, Note
+from pipeline.model import Dose, Frozen, Item, Line, Note
 from pipeline.patterns import fill
+from pipeline.prompts import PROMPT_SECTIONS
 from pipeline.render.spelled import facts
 from pipeline.resources import data_path
 from pipeline.times import day

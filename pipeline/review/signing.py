@@ -11,7 +11,8 @@ from typing import Annotated, Literal
 from pydantic import Field, StringConstraints, ValidationError
 
 from pipeline.errors import ConflictError, InputError, NotFoundError, StoreError
-from pipeline.model import PROMPT_SECTIONS, Answer, Frozen, Note, Remark, Section
+from pipeline.model import Answer, Frozen, Note, Remark, Section
+from pipeline.prompts import PROMPT_SECTIONS
 from pipeline.records import Drafted
 from pipeline.review.cards import PointCard, Sheet
 from pipeline.review.sheets import Sheets

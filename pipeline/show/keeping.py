@@ -5,20 +5,20 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from pipeline.config import Config
-from pipeline.model import Infant
 from pipeline.show.lines import NOTE_PAGE
 from pipeline.times import clock
 
 if TYPE_CHECKING:
     from pipeline.handwritten import Written
     from pipeline.infants import Listed
+    from pipeline.model import Infant
     from pipeline.moves import Moved, Part, Proposed
     from pipeline.records import ContactEntry, VisitEntry, VisitOnRecord
 
 _CONTACTS = {"referral_answer": "answer to a referral", "visit_missed": "visit missed"}
 
 
-def infant_lines(infant: Infant) -> Iterator[str]:
+def infant_lines(infant: "Infant") -> Iterator[str]:
     """An infant and what is known of it."""
     yield f"{infant.code_name}  {infant.id}"
     consent = {True: "may consent", False: "may not consent", None: "authority to consent not known"}
@@ -107,7 +107,7 @@ def parts_lines(parts: "Iterable[Part]", config: Config) -> Iterator[str]:
         yield f"    {config.notes / part.visit / NOTE_PAGE}"
 
 
-def contact_lines(infant: Infant, contacts: "Sequence[ContactEntry]", config: Config) -> Iterator[str]:
+def contact_lines(infant: "Infant", contacts: "Sequence[ContactEntry]", config: Config) -> Iterator[str]:
     """Contacts of an infant, with where their files lie."""
     if not contacts:
         yield f"{infant.code_name}: no contact is on record."

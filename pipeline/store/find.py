@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from pipeline.model import PROMPT_SECTIONS
+from pipeline.prompts import PROMPT_SECTIONS
 from pipeline.store.reading import Reader
 from pipeline.store.wanted import FEW_WORDS, Range, Wanted, quoted, streams, visit_conditions
 

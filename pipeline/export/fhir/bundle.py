@@ -26,7 +26,8 @@ from pipeline.export.fhir.parts import (
 from pipeline.export.fhir.people import People
 from pipeline.export.fhir.sound import Sound
 from pipeline.export.visit import VisitDocument
-from pipeline.model import PROMPT_SECTIONS, Item, Line, Section
+from pipeline.model import Item, Line, Section
+from pipeline.prompts import PROMPT_SECTIONS
 from pipeline.times import clock
 from pipeline.vocabulary import Vocabulary
 
