@@ -222,8 +222,8 @@ def test_a_second_visit_is_held_against_the_first(
     assert "SIDE.tension" in rules[1]
     assert "ASK.sex" not in rules[1]
     assert any("over 28 days" in remark["reason"] for remark in after["remarks"])
-    (unseen,) = [part for part in after["note"]["sections"] if part["id"] == "not_looked_at"]
-    assert any("to be looked at again" in line["text"] for line in unseen["lines"])
+    (open_,) = [part for part in after["note"]["sections"] if part["id"] == "again"]
+    assert any("hip, both sides. Not looked at" in line["text"] for line in open_["lines"])
     assert "female" == after["note"]["infant"]["sex"]
 
 
