@@ -10,7 +10,7 @@ from shutil import rmtree
 from pipeline import __version__
 from pipeline.config import Config
 from pipeline.errors import InputError, NotFoundError
-from pipeline.files import private_folder, sync_folder
+from pipeline.files import private_folder, sync
 from pipeline.model import Unattached
 from pipeline.records import Drafted, VisitRecord
 from pipeline.run import derive
@@ -122,7 +122,7 @@ def restore(bag: Path, config: Config, *, step: Step) -> Verified:
         if home.exists():
             home.rmdir()
         unfinished.rename(home)
-        sync_folder(home.parent)
+        sync(home.parent)
     except OSError as error:
         raise InputError(f"{home}: cannot be written ({error.strerror}); nothing was restored.") from error
     finally:

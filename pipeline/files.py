@@ -78,7 +78,7 @@ class Staged:
             except OSError as error:
                 raise _not_written(path, error) from error
         for folder in {path.parent for _, path in self._waiting}:
-            sync_folder(folder)
+            sync(folder)
         self._waiting.clear()
         self._made.clear()
 
@@ -121,11 +121,11 @@ def blocks_of(path: Path, size: int = 1 << 20) -> Iterator[bytes]:
         raise InputError(f"{path}: cannot be read ({error.strerror}).") from error
 
 
-def sync_folder(folder: Path) -> None:
-    """Make sure that names given in a folder last."""
+def sync(path: Path) -> None:
+    """Make sure that the names given in a folder, or the bytes of a file, last."""
     if os.name == "nt":
         return  # Windows cannot open a folder; the rename is journalled there
-    handle = os.open(folder, os.O_RDONLY)
+    handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)
     finally:

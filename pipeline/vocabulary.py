@@ -117,6 +117,11 @@ class Vocabulary(Entry):
         return hashlib.sha256(self.model_dump_json().encode()).hexdigest()
 
     @cached_property
+    def awaiting(self) -> dict[str, str]:
+        """The concepts after which a bare number belongs to a measure, each with that measure."""
+        return {concept.id: concept.measured for concept in self.concepts.values() if concept.measured is not None}
+
+    @cached_property
     def _word_sets(self) -> dict[str, frozenset[str]]:
         return {name: frozenset(words) for name, words in self.words.items()}
 

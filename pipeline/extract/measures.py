@@ -8,7 +8,6 @@ from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.values import Quantity
 from pipeline.vocabulary import Concept, Vocabulary
 
-LONG = frozenset({"long", "tall"})
 RATE_WORDS = 10  # "breathing's, let me count, forty-two a minute"
 FAHRENHEIT = (93.0, 108.0)
 COUNT = "1"  # UCUM's unit of a plain count
@@ -74,12 +73,10 @@ def by_unit(
             "/min": next((c for c, words in rates if said & vocab.listed(words)), ""),
             "kg": "history.birth_weight" if near & {"born", "birth"} else "measure.weight",
             "Cel": "measure.temperature",
-            "cm": "measure.length"
-            if marked.words(mark.b, mark.b + 1) & LONG
-            else "measure.head_circumference"
-            if head
-            else "",
+            "cm": "measure.head_circumference" if head else "",
         }
+        if marked.words(mark.b, mark.b + 1) & vocab.listed("length_words"):  # "fifty-three centimetres long"
+            found["cm"] = "measure.length"
         concept = vocab.concepts.get(found.get(unit, ""))
         measure = concept.measure if concept is not None else None
         if measure is not None and mark.number is not None and measure.low <= mark.number.value <= measure.high:

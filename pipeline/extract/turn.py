@@ -62,11 +62,9 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         if ids:  # the bare number of an answer is no measurement of its own
             frames = [f for f in frames if not f.numbers or f.concepts or f.results or f.sites]
         self._mention(clause, act, frames, now)
-        for concept in (
-            self._vocab.concepts[r.concept] for m in marks for r in m.readings if r.role in ("say", "means")
-        ):
-            if concept.measured is not None:
-                state.focus.measured, state.focus.measured_at = concept.measured, state.clause
+        for reading in (r for m in marks for r in m.readings if r.concept in self._vocab.awaiting):
+            if reading.role in ("say", "means"):
+                state.focus.measured, state.focus.measured_at = self._vocab.awaiting[reading.concept], state.clause
         if act.name == "question":
             ids += self._ask(clause, frames, now)
             kind = ClauseClass.ITEM if ids else ClauseClass.QUESTION

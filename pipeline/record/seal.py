@@ -13,6 +13,7 @@ import av
 import numpy as np
 
 from pipeline.errors import InputError, StoreError
+from pipeline.files import sync
 from pipeline.model import RecordingLogEntry
 from pipeline.record.folder import (
     BYTES_A_MS,
@@ -59,9 +60,9 @@ def seal(folder: Path) -> Sealed:
             wanted = _encode(folder, part, drops)
             if _decoded(part) != wanted:
                 raise StoreError(f"{part}: the sealed sound is not what was recorded; the open recording is kept.")
-            _sync(part)
+            sync(part)
             part.replace(sealed)
-            _sync(folder)
+            sync(folder)
         except OSError as error:
             part.unlink(missing_ok=True)
             raise StoreError(
@@ -140,11 +141,3 @@ def _silence(path: Path, drops: list[Range]) -> None:
                 at += file.write(bytes(min(end - at, 1 << 20)))
         file.flush()
         os.fsync(file.fileno())
-
-
-def _sync(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

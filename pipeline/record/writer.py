@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Literal
 
 from pipeline.errors import InputError, StoreError
-from pipeline.files import FILE_MODE, private_folder
+from pipeline.files import FILE_MODE, private_folder, sync
 from pipeline.model import RecordingLogEntry
 from pipeline.record.folder import BYTES_A_MS, LOCK, LOG, PCM, Samples
 
@@ -36,7 +36,7 @@ class Writer:
             self._bytes = size - size % 2
             os.ftruncate(self._pcm, self._bytes)
             _end_line(self._log, folder / LOG)
-            _sync_folder(folder)
+            sync(folder)
         except OSError as error:
             os.close(self._lock)
             raise InputError(f"{folder}: cannot be written ({error.strerror}).") from error
@@ -115,14 +115,6 @@ def _end_line(handle: int, path: Path) -> None:
     """Cut off a last line that a crash left unfinished."""
     data = path.read_bytes()
     os.ftruncate(handle, data.rfind(b"\n") + 1)
-
-
-def _sync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _full(folder: Path, error: OSError, at_ms: int) -> StoreError:
