@@ -56,9 +56,14 @@ def test_a_sound_record_is_said_to_be_sound_and_left_alone(config: Config) -> No
         ("UPDATE event SET type = 'addendum' WHERE seq = 2", "event 2 says that it is addendum"),
         ("DELETE FROM event WHERE seq = 2", "event 3: its hash"),
         (
-            "INSERT INTO event SELECT seq + 100, 'X', at, author, infant, visit, type, payload, hash FROM event "
-            "WHERE type = 'signed'",
+            "INSERT INTO event SELECT seq + 100, 'X', at, author, infant, visit, type, payload, hash, salt, content, "
+            "first_hash FROM event WHERE type = 'signed'",
             "its hash does not follow",
+        ),
+        (
+            'UPDATE event SET salt = \'\', payload = \'{"type": "destroyed", "was": "contact"}\' '
+            "WHERE type = 'contact'",
+            "its hash does not follow",  # destroyed, and no event says why
         ),
     ],
 )

@@ -19,8 +19,9 @@ from pipeline.run import derive
 from pipeline.store import Store, schema
 from pipeline.store.compare import derived_rows, differences
 from pipeline.store.find import quoted
-from pipeline.store.fts import create_fts, guard_events
+from pipeline.store.fts import create_fts, guard_events, lift_guards
 from pipeline.store.head import HEAD
+from pipeline.store.verify import verify
 
 
 def test_the_migrations_end_in_the_tables_of_the_program(tmp_path: Path) -> None:
@@ -81,6 +82,23 @@ def test_an_earlier_record_is_brought_up_to_date(
     drafts = {table.name for table in schema.DRAFT_TABLES}
     assert [at for at in differences(migrated, rebuilt) if at[0] not in drafts] == []
     assert migrated["run"].keys() == rebuilt["run"].keys() != set()
+
+
+def test_a_head_noted_before_the_chain_was_made_anew_still_proves_the_record(tmp_path: Path) -> None:
+    with zipfile.ZipFile(RECORDS / "0004.zip") as record:
+        record.extractall(tmp_path)
+    old = sqlite3.connect(tmp_path / "record.db")
+    seq, noted = old.execute("SELECT seq, hash FROM event ORDER BY seq DESC").fetchone()
+    old.close()
+
+    with Store(tmp_path) as store:
+        found = verify(store, tmp_path, None, head=f"{seq}:{noted}", step=lambda _what: None)
+        assert (found.faults, found.head == f"{seq}:{noted}") == ((), False)
+        assert verify(store, tmp_path, None, head=found.head, step=lambda _what: None).sound
+        with store.writing() as unit:
+            lift_guards(unit.connection)
+            unit.connection.exec_driver_sql("UPDATE event SET first_hash = 'x' WHERE seq = 3")
+        assert not verify(store, tmp_path, None, head=None, step=lambda _what: None).sound
 
 
 def test_a_newer_database_is_refused_and_left_alone(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ What goes out is complete: it names the infant and holds what was said, unless a
 """
 
 import secrets
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time
 from pathlib import Path
@@ -24,6 +24,7 @@ from pipeline.store import Store
 from pipeline.store.entries import find_visit
 from pipeline.store.events import Addendum, Consent, Event, Signed
 from pipeline.store.items import filed_visits
+from pipeline.store.tombstones import in_place_of, replaced_files
 from pipeline.store.transfer import SOUND_FOLDER, events_of, files_of, written
 from pipeline.vocabulary import load_vocabulary
 from pipeline.vtt import write_vtt
@@ -216,7 +217,7 @@ def _told(events: list[Event], store: Store) -> dict[str, Any]:
             case Consent(scope=scope, state=state, giver=giver):
                 told["consents"] += (ConsentTold(id=event.id, at=event.at, scope=scope, state=state, giver=giver),)
             case Signed() as signed:
-                note = Note.model_validate_json(store.blobs.read(signed.note))
+                note = Note.model_validate_json(store.stored(signed.note))
                 lines = {line.id: line.text for part in note.parts() for line in part.lines}
                 asked = {remark.id: remark.title for remark in note.remarks}
                 hands = ((signed.signer, signed.role), (signed.second, signed.second_role))
@@ -280,9 +281,11 @@ def _filed(document: VisitDocument) -> FiledVisit:
     )
 
 
-def _sounds(events: Iterable[Event]) -> Iterator[str]:
+def _sounds(events: Sequence[Event]) -> Iterator[str]:
+    replaced = replaced_files(event.payload for event in events)
     for event in events:
-        yield from (sha256 for sha256, sound in files_of(event.payload) if sound)
+        now = (in_place_of(sha256, replaced) for sha256, sound in files_of(event.payload) if sound)
+        yield from filter(None, now)
 
 
 def _key(config: Config) -> bytes:

@@ -115,7 +115,18 @@ class Redo(Frozen):
     type: Literal["redo"] = "redo"
 
 
-Edit = Annotated[LineEdit | WordCorrection | Answer | Undo | Redo, Field(discriminator="type")]
+class Destroyed(Frozen):
+    """What stands in the place of an event whose words were destroyed; ``was``: its kind.
+
+    An edit keeps its ``step``: it changes nothing any more, and undoing counts as before.
+    """
+
+    type: Literal["destroyed"] = "destroyed"
+    was: str
+    step: str = ""
+
+
+Edit = Annotated[LineEdit | WordCorrection | Answer | Undo | Redo | Destroyed, Field(discriminator="type")]
 
 # What a put-right slot settles: flags of the item and points about its words.
 SETTLED_BY = {

@@ -185,7 +185,7 @@ def rendering(sheets: Sheets, visit: str, name: str) -> bytes:
     with sheets.open() as store:
         for event in store.events(visit=visit):
             if isinstance(event.payload, Signed) and name in event.payload.renderings:
-                return store.blobs.read(event.payload.renderings[name])
+                return store.stored(event.payload.renderings[name])
     raise NotFoundError(f"visit {visit}: there is no signed {name}.")
 
 
@@ -252,7 +252,7 @@ def _lines(note: Note) -> dict[str, str]:
 
 def _read(store: Store, sha256: str) -> Note:
     try:
-        return Note.model_validate_json(store.blobs.read(sha256))
+        return Note.model_validate_json(store.stored(sha256))
     except ValidationError as error:
         raise StoreError(f"{store.blobs.path(sha256)}: no note of this program's form.") from error
 

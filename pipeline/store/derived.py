@@ -20,12 +20,14 @@ from pipeline.store.events import (
     InfantsMerged,
     InfantsSplit,
     RecordingSealed,
+    Redaction,
     StretchesGiven,
     TranscriptMade,
     VisitMoved,
     VisitOpened,
     VisitRevised,
 )
+from pipeline.store.tombstones import note_destroyed
 
 
 def apply_event(connection: sa.Connection, event: Event) -> None:
@@ -128,6 +130,21 @@ def _(payload: TranscriptMade, _event: Event, connection: sa.Connection) -> None
         sa.select(sa.func.count()).select_from(table).where(table.c.recording == payload.recording)
     ).scalar_one()
     connection.execute(table.insert().values(**payload.model_dump(exclude={"type"}), version=versions + 1))
+
+
+@_apply.register
+def _(payload: Redaction, event: Event, connection: sa.Connection) -> None:
+    """The drafts on the recording are cleared: they tell what was destroyed, and are made again from what is left."""
+    note_destroyed(connection, payload.replaced, event.seq)
+    visit, recording, transcript = schema.visit.c, schema.recording, schema.transcript
+    for key in connection.scalars(sa.select(visit.id).where(visit.recording == payload.recording)).all():
+        clear_draft(connection, key)
+    for old, new in payload.replaced.items():
+        connection.execute(transcript.update().where(transcript.c.sha256 == old).values(sha256=new))
+        for row in connection.execute(sa.select(recording).where(recording.c.sha256 == old)).all():
+            now = {"sha256": new, "media_type": payload.media_type or row.media_type}
+            mine = recording.c.id == row.id
+            connection.execute(recording.update().where(mine).values(**now, data=row.data | now))
 
 
 def put_draft(connection: sa.Connection, record: VisitRecord, drafted: Drafted) -> None:

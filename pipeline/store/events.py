@@ -1,6 +1,7 @@
 """What the record holds: one frozen payload a kind of event, told apart by ``type``.
 
-An event is never changed or deleted. Kinds may gain optional fields; a kind once written is never renamed.
+An event is never changed or deleted, but for what a redaction destroys of it. Kinds may gain optional fields; a kind
+once written is never renamed.
 """
 
 from datetime import date, datetime, time
@@ -9,7 +10,19 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, TypeAdapter, ValidationError
 
 from pipeline.errors import StoreError
-from pipeline.model import Age, Answer, Frozen, Infant, LineEdit, Recording, Redo, Stretch, Undo, WordCorrection
+from pipeline.model import (
+    Age,
+    Answer,
+    Destroyed,
+    Frozen,
+    Infant,
+    LineEdit,
+    Recording,
+    Redo,
+    Stretch,
+    Undo,
+    WordCorrection,
+)
 
 
 class InfantEntered(Frozen):
@@ -167,14 +180,29 @@ class Consent(Frozen):
     at_ms: int | None = None
 
 
+Sha256 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+Sha256OrNone = Annotated[str, Field(pattern=r"^([0-9a-f]{64})?$")]
+
+
 class Redaction(Frozen):
-    """A stretch destroyed for a stated reason: the tombstone."""
+    """A stretch (ms) of a recording destroyed for a stated reason: the tombstone, one for each visit that holds it.
+
+    replaced: stored files that are destroyed, by their SHA-256, each with the file in its place ("" = none).
+    events: those whose words were destroyed, by their id, each with the hash of what stands there now (``content_hash``
+    without salt); their place in the chain still proves what they were. words: how many were destroyed. media_type: of
+    the recording's file now, "" where it is as it was.
+    """
 
     type: Literal["redaction"] = "redaction"
     recording: str
     start_ms: int
     end_ms: int
     reason: str
+    by: str = ""
+    words: int = 0
+    media_type: str = ""
+    replaced: dict[Sha256, Sha256OrNone] = Field(default_factory=dict)
+    events: dict[str, Sha256] = Field(default_factory=dict)
 
 
 Payload = Annotated[
@@ -197,7 +225,8 @@ Payload = Annotated[
     | Addendum
     | Contact
     | Consent
-    | Redaction,
+    | Redaction
+    | Destroyed,
     Field(discriminator="type"),
 ]
 _PAYLOAD: TypeAdapter[Payload] = TypeAdapter(Payload)
@@ -213,6 +242,11 @@ class Event(Frozen):
     infant: str | None
     visit: str | None
     payload: Payload
+
+
+def kind_of(payload: Payload) -> str:
+    """The kind of an event by its payload, also of one that is destroyed."""
+    return payload.was if isinstance(payload, Destroyed) else payload.type
 
 
 def read_payload(data: Any, seq: int) -> Payload:

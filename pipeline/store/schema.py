@@ -30,6 +30,9 @@ event = sa.Table(
     sa.Column("type", sa.String(40), nullable=False),
     sa.Column("payload", sa.JSON, nullable=False),
     sa.Column("hash", sa.String(64), nullable=False, server_default=""),  # over it and the hash before (chain.py)
+    sa.Column("salt", sa.String(32), nullable=False, server_default=""),  # "" where the payload was destroyed
+    sa.Column("content", sa.String(64), nullable=False, server_default=""),  # salted hash of the payload as it came
+    sa.Column("first_hash", sa.String(64)),  # of events from before revision 0005
     sqlite_autoincrement=True,  # a number is never given twice
 )
 
@@ -204,7 +207,16 @@ passage = sa.Table(
     sa.Column("text", sa.Text, nullable=False),
 )
 
+# Stored files that are destroyed, and what stands in their place (null: nothing), by the event that did it.
+destroyed = sa.Table(
+    "destroyed",
+    metadata,
+    sa.Column("sha256", sa.String(64), primary_key=True),
+    sa.Column("instead", sa.String(64)),
+    sa.Column("seq", sa.Integer, nullable=False),
+)
+
 # Of one visit, children before parents; made anew at each run.
 DRAFT_TABLES = (passage, line_item, line, remark, evidence, item, run)
 # All that rebuild() empties, children before parents.
-DERIVED_TABLES = (*DRAFT_TABLES, transcript, contact, visit, recording, infant_name, infant)
+DERIVED_TABLES = (*DRAFT_TABLES, transcript, contact, visit, recording, infant_name, infant, destroyed)

@@ -17,15 +17,26 @@ from ulid import ULID
 
 from pipeline.errors import InputError, NotFoundError, StoreError
 from pipeline.files import private_folder
-from pipeline.model import Age, Answer, Infant, LineEdit, Recording, Redo, Transcript, Undo, WordCorrection
+from pipeline.model import (
+    Age,
+    Answer,
+    Destroyed,
+    Infant,
+    LineEdit,
+    Recording,
+    Redo,
+    Transcript,
+    Undo,
+    WordCorrection,
+)
 from pipeline.records import ContactEntry, Drafted, PastVisit, VisitEntry, VisitOnRecord, VisitRecord
 from pipeline.store import people, schema
 from pipeline.store.blobs import Blobs, StagedBlobs
-from pipeline.store.chain import event_hash, head
+from pipeline.store.chain import content_hash, event_hash, head, new_salt
 from pipeline.store.database import faults, open_database
 from pipeline.store.derived import apply_event, clear_draft, put_draft
 from pipeline.store.entries import contacts_of, find_visit, visit_entry, visits_of
-from pipeline.store.events import Event, InfantEntered, InfantRevised, InfantsMerged, Payload, event_of
+from pipeline.store.events import Event, InfantEntered, InfantRevised, InfantsMerged, Payload, event_of, kind_of
 from pipeline.store.history import (
     all_visits,
     drafted_by_content,
@@ -36,6 +47,9 @@ from pipeline.store.history import (
     visit_of,
 )
 from pipeline.store.reading import DATABASE
+from pipeline.store.tombstones import destroyed_files, in_place_of
+
+_EDITS = (LineEdit, WordCorrection, Answer, Undo, Redo, Destroyed)
 
 
 def new_id() -> str:
@@ -66,7 +80,8 @@ class Writing:
             self._refuse_taken(payload.infant, entered=isinstance(payload, InfantEntered))
         seq, before = head(self.connection)
         event = event.model_copy(update={"seq": seq + 1})
-        row = {**event.model_dump(mode="json"), "type": payload.type}
+        row = {**event.model_dump(mode="json"), "type": kind_of(payload), "salt": new_salt()}
+        row["content"] = content_hash(row["salt"], row["payload"])
         self.connection.execute(schema.event.insert().values(**row, hash=event_hash(before, row)))
         apply_event(self.connection, event)
 
@@ -245,6 +260,17 @@ class Store:
         with self.reading() as connection:
             return previous_visits(connection, infant, day, "~")
 
+    def stored(self, sha256: str) -> bytes:
+        """The file that an event names, or what stands in its place where a stretch of it was destroyed.
+
+        Raises NotFoundError where it was destroyed as a whole, StoreError where it is damaged.
+        """
+        with self.reading() as connection:
+            now = in_place_of(sha256, destroyed_files(connection))
+        if not now:
+            raise NotFoundError(f"the stored file {sha256[:12]}… was destroyed.")
+        return self.blobs.read(now)
+
     def head(self) -> str:
         """The newest event as "SEQ:HASH"; kept elsewhere, it proves all events before it."""
         with self.reading() as connection:
@@ -297,7 +323,9 @@ class Store:
             transcript_sha256=row.sha256,
             stretches=row.stretches,
             at=row.at,
-            edits=tuple(e for e in edits if isinstance(e, LineEdit | WordCorrection | Answer | Undo | Redo)),
+            edits=tuple(
+                e for e in edits if isinstance(e, LineEdit | WordCorrection | Answer | Undo | Redo | Destroyed)
+            ),
             previous=previous_visits(connection, row.infant, row.day, visit),
             known_names=known_names(connection, row.infant, visit),
         )

@@ -29,6 +29,7 @@ from pipeline.store.events import (
     InfantsSplit,
     Payload,
     RecordingSealed,
+    Redaction,
     Signed,
     TranscriptMade,
     VisitMoved,
@@ -37,6 +38,7 @@ from pipeline.store.events import (
 )
 from pipeline.store.people import root
 from pipeline.store.store import Writing
+from pipeline.store.tombstones import in_place_of, replaced_files
 
 FORMAT = "handspoken record"
 VERSION = 1
@@ -131,7 +133,7 @@ def events_of(connection: sa.Connection, visits: set[str], infant: str | None, e
                 return kept in named
             case RecordingSealed(recording=recording):
                 return recording.id in recordings
-            case TranscriptMade(recording=recording):
+            case TranscriptMade(recording=recording) | Redaction(recording=recording):
                 return recording in recordings
         return event.visit in visits if event.visit else event.infant in own
 
@@ -166,11 +168,14 @@ def written(events: Iterable[Event], blobs: Blobs, program: str) -> Iterator[byt
     head = {"format": FORMAT, "version": VERSION, "program": program}
     yield _json(head)[:-1].encode() + b',"events":[\n'
     wanted: dict[str, bool] = {}
-    for n, event in enumerate(events):
+    told = list(events)
+    replaced = replaced_files(event.payload for event in told)
+    for n, event in enumerate(told):
         row = event.model_dump(mode="json", exclude={"seq"})
         yield (b",\n" if n else b"") + _json(row).encode()
-        for sha256, sound in files_of(event.payload):
-            wanted[sha256] = wanted.get(sha256, True) and sound
+        for came, sound in files_of(event.payload):
+            if sha256 := in_place_of(came, replaced):
+                wanted[sha256] = wanted.get(sha256, True) and sound
     yield b'\n],"files":[\n'
     for n, (sha256, sound) in enumerate(sorted(wanted.items())):
         yield (b",\n" if n else b"") + _json(_kept(sha256, sound, blobs)).encode()
@@ -234,12 +239,14 @@ def _check(file: RecordFile) -> None:
     if len({event.id for event in file.events}) != len(file.events) or len(inside) != len(file.files):
         raise InputError("an event or a file stands twice in it; nothing was imported.")
     data = {sha256: kept.data() for sha256, kept in inside.items() if not kept.outside}
+    replaced = replaced_files(event.payload for event in file.events)
     for event in file.events:
-        for sha256, sound in files_of(event.payload):
-            if sha256 not in (inside if sound else data):
+        for came, sound in files_of(event.payload):
+            sha256 = in_place_of(came, replaced)
+            if sha256 and sha256 not in (inside if sound else data):
                 raise InputError(f"file {sha256[:12]}… that event {event.id} names is not in it; nothing was imported.")
-        if isinstance(event.payload, TranscriptMade):
-            _check_words(data[event.payload.sha256])
+            if sha256 and isinstance(event.payload, TranscriptMade):
+                _check_words(data[sha256])
         if isinstance(event.payload, Signed) and not all(map(_FILE_NAME.fullmatch, event.payload.renderings)):
             raise InputError(f"event {event.id} names a signed file that has no plain name; nothing was imported.")
 
@@ -302,7 +309,7 @@ def _misfit(connection: sa.Connection, event: Event) -> str:
         into = connection.execute(sa.select(schema.infant.c.merged_into).where(infant == payload.merged)).scalar()
         if into or root(connection, payload.kept) == payload.merged or payload.kept != payload.after.id:
             return "it merges what is merged"
-    if isinstance(payload, RecordingSealed | TranscriptMade) or event.visit is None:
+    if isinstance(payload, RecordingSealed | TranscriptMade | Redaction) or event.visit is None:
         return ""  # a twin's recording comes without the twin's visit
     there = connection.execute(sa.select(visit).where(visit == event.visit)).scalar()
     return "" if there else "its visit was not opened"

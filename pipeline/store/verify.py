@@ -17,12 +17,13 @@ from pipeline.errors import HandspokenError, InputError, StoreError
 from pipeline.files import blocks_of
 from pipeline.model import Frozen, Note, Transcript
 from pipeline.records import Drafted, VisitRecord
-from pipeline.store.chain import FIELDS, event_hash
+from pipeline.store.chain import content_hash, event_hash, first_hash
 from pipeline.store.compare import derived_rows, differences
-from pipeline.store.events import Event, Signed, TranscriptMade, read_payload
+from pipeline.store.events import Event, Signed, TranscriptMade, kind_of, read_payload
 from pipeline.store.reading import DATABASE
 from pipeline.store.schema import DRAFT_TABLES
 from pipeline.store.store import Store
+from pipeline.store.tombstones import attested, in_place_of, replaced_files
 from pipeline.store.transfer import files_of
 
 RESTORE = "restore a backup"
@@ -71,12 +72,17 @@ def snapshot(store: Store, to: Path) -> None:
 
 
 def blobs_of(events: list[Event]) -> dict[str, tuple[str, bool]]:
-    """Every blob that the events name, by its hash, with what it belongs to and whether it is sound."""
+    """Every blob that must be there, by its hash, with what it belongs to and whether it is sound.
+
+    These are those that the events name, and what stands in the place of those that were destroyed.
+    """
     named: dict[str, tuple[str, bool]] = {}
+    replaced = replaced_files(event.payload for event in events)
     for event in events:
         what = f"{event.payload.type.replace('_', ' ')}, visit {event.visit or 'none'}"
-        for sha256, sound in files_of(event.payload):
-            named[sha256] = (what, sound and named.get(sha256, ("", True))[1])
+        for came, sound in files_of(event.payload):
+            if now := in_place_of(came, replaced):
+                named[now] = (what, sound and named.get(now, ("", True))[1])
     return named
 
 
@@ -98,7 +104,7 @@ def verify(
             step("events")
             events, found = _events(copied)
             faults += found
-            chain, newest = _chain(copied, _noted(head))
+            chain, newest = _chain(copied, events, _noted(head))
             faults += chain
             step("stored files")
             named = blobs_of(events)
@@ -131,29 +137,35 @@ def _events(store: Store) -> tuple[list[Event], list[Fault]]:
         for row in connection.execute(sa.text("SELECT * FROM event ORDER BY seq")).mappings().all():
             try:
                 payload = read_payload(json.loads(row["payload"]), row["seq"])
-                if payload.type != row["type"]:
-                    raise StoreError(f"event {row['seq']} says that it is {row['type']} and holds {payload.type}.")
+                if kind_of(payload) != row["type"]:
+                    raise StoreError(f"event {row['seq']} says that it is {row['type']} and holds {kind_of(payload)}.")
                 events.append(Event.model_validate({**row, "payload": payload}, extra="ignore"))
             except (ValueError, HandspokenError) as error:
                 faults.append(Fault(where=f"event {row['seq']}", what=str(error), do=RESTORE))
     return events, faults
 
 
-def _chain(store: Store, noted: tuple[int, str] | None) -> tuple[list[Fault], str]:
+def _chain(store: Store, events: list[Event], noted: tuple[int, str] | None) -> tuple[list[Fault], str]:
     """The first event whose hash is not what it must be; and whether the record still holds the noted head."""
-    last, at = "", 0
+    last, first, at = "", "", 0
     faults: list[Fault] = []
+    destroyed = attested(event.payload for event in events)
     with store.reading() as connection:
-        for row in connection.execute(sa.text("SELECT * FROM event ORDER BY seq")).mappings().all():
+        for row in map(dict, connection.execute(sa.text("SELECT * FROM event ORDER BY seq")).mappings().all()):
             try:
-                due = event_hash(last, {name: row[name] for name in FIELDS} | {"payload": json.loads(row["payload"])})
+                row["payload"] = json.loads(row["payload"])
             except ValueError:
-                due = ""
-            if due != row["hash"] and not faults:
+                row["payload"] = None
+            whole = content_hash(row["salt"], row["payload"]) == row["content"]
+            known = whole or destroyed.get(row["id"]) == content_hash("", row["payload"])
+            follows = event_hash(last, row) == row["hash"] and (
+                not whole or row["first_hash"] in (None, first_hash(first, row))
+            )
+            if not (known and follows) and not faults:
                 what = "its hash does not follow: this event or one before it was altered, dropped or added"
                 faults.append(Fault(where=f"event {row['seq']}", what=what, do=RESTORE))
-            last, at = row["hash"], row["seq"]
-            if noted and noted[0] == at and noted[1] != last:
+            last, first, at = row["hash"], row["first_hash"], row["seq"]
+            if noted and noted[0] == at and noted[1] not in (last, first):
                 faults.append(Fault(where=f"event {at}", what="it is not the event that was noted", do=RESTORE))
     if noted and noted[0] > at:
         what = f"the record ends at event {at}; event {noted[0]} was noted, so later ones were dropped"
@@ -194,6 +206,7 @@ def _blobs(store: Store, named: dict[str, tuple[str, bool]], folder: Path, live:
 
 def _contents(store: Store, events: list[Event]) -> Iterator[Fault]:
     """Transcripts and signed notes whose bytes are whole must also be readable."""
+    replaced = replaced_files(event.payload for event in events)
     for event in events:
         match event.payload:
             case TranscriptMade(sha256=sha256):
@@ -202,6 +215,8 @@ def _contents(store: Store, events: list[Event]) -> Iterator[Fault]:
                 model = Note
             case _:
                 continue
+        if not (sha256 := in_place_of(sha256, replaced)):
+            continue
         try:
             model.model_validate_json(store.blobs.read(sha256))
         except ValidationError as error:

@@ -5,7 +5,7 @@ import json
 import sqlalchemy as sa
 from alembic import op
 
-from pipeline.store.chain import FIELDS, event_hash
+from pipeline.store.chain import FIRST_FIELDS, first_hash
 
 revision = "0004"
 down_revision = "0003"
@@ -18,9 +18,9 @@ def upgrade() -> None:
     connection = op.get_bind()
     connection.execute(sa.text("DROP TRIGGER IF EXISTS event_unchanged"))
     op.add_column("event", sa.Column("hash", sa.String(64), nullable=False, server_default=""))
-    rows = connection.execute(sa.text(f"SELECT {', '.join(FIELDS)} FROM event ORDER BY seq")).mappings().all()
+    rows = connection.execute(sa.text(f"SELECT {', '.join(FIRST_FIELDS)} FROM event ORDER BY seq")).mappings().all()
     last = ""
     for row in rows:
-        last = event_hash(last, {**row, "payload": json.loads(row["payload"])})
+        last = first_hash(last, {**row, "payload": json.loads(row["payload"])})
         connection.execute(sa.text("UPDATE event SET hash = :hash WHERE seq = :seq"), {"hash": last, "seq": row["seq"]})
     op.add_column("run", sa.Column("basis", sa.String(64), nullable=False, server_default=""))

@@ -1,0 +1,74 @@
+"""What was destroyed and what stands in its place: stored files by their hash, events by their id.
+
+The events that destroyed something say so (``Redaction``); the table ``destroyed`` sums up what they say of files.
+"""
+
+from collections.abc import Iterable, Mapping
+
+import sqlalchemy as sa
+
+from pipeline.store import schema
+from pipeline.store.chain import content_hash
+from pipeline.store.events import Payload, RecordingSealed, Redaction
+from pipeline.store.fts import guard_events, lift_guards
+
+_c = schema.destroyed.c
+
+
+def replaced_files(payloads: Iterable[Payload]) -> dict[str, str]:
+    """The files that these events destroyed, each with the one in its place ("" = none)."""
+    return {old: new for payload in payloads if isinstance(payload, Redaction) for old, new in payload.replaced.items()}
+
+
+def attested(payloads: Iterable[Payload]) -> dict[str, str]:
+    """The events whose words these events destroyed, by id, each with the hash of what stands there now."""
+    return {key: now for payload in payloads if isinstance(payload, Redaction) for key, now in payload.events.items()}
+
+
+def in_place_of(sha256: str, replaced: Mapping[str, str]) -> str:
+    """The file that stands for one now: itself where it was not destroyed; "" where nothing does, or where files are
+    said to stand for each other in a ring."""
+    for _ in range(len(replaced) + 1):
+        if sha256 not in replaced:
+            return sha256
+        sha256 = replaced[sha256]
+    return ""
+
+
+def destroyed_files(connection: sa.Connection) -> dict[str, str]:
+    """All files that were ever destroyed, as ``replaced_files`` gives them."""
+    return {row.sha256: row.instead or "" for row in connection.execute(sa.select(schema.destroyed))}
+
+
+def note_destroyed(connection: sa.Connection, replaced: Mapping[str, str], seq: int) -> None:
+    """Enter files that event ``seq`` destroyed; what is entered already stays."""
+    known = destroyed_files(connection)
+    rows = [{"sha256": old, "instead": new or None, "seq": seq} for old, new in replaced.items() if old not in known]
+    if rows:
+        connection.execute(schema.destroyed.insert(), rows)
+
+
+def put_in_place(connection: sa.Connection, instead: Mapping[str, Payload]) -> dict[str, str]:
+    """Put other payloads in the place of those of these events, by id; what was there is gone, its salt too.
+
+    Returns what the event that tells of it must carry as ``events``, in the same change. The derived row of a recording
+    follows; lines do by a new draft.
+    """
+    event = schema.event
+    told: dict[str, str] = {}
+    lift_guards(connection)
+    for key, payload in instead.items():
+        data = payload.model_dump(mode="json")
+        told[key] = content_hash("", data)
+        connection.execute(event.update().where(event.c.id == key).values(payload=data, salt=""))
+        if isinstance(payload, RecordingSealed):
+            _keep_recording(connection, payload)
+    guard_events(connection)
+    return told
+
+
+def _keep_recording(connection: sa.Connection, payload: RecordingSealed) -> None:
+    table, recording = schema.recording, payload.recording
+    row = connection.execute(sa.select(table).where(table.c.id == recording.id)).one()
+    data = recording.model_dump(mode="json") | {"sha256": row.sha256, "media_type": row.media_type}
+    connection.execute(table.update().where(table.c.id == recording.id).values(data=data))
