@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 
 from pipeline.draft.wording import Wording
 from pipeline.model import Item, Line, Span, Transcript, span_of
@@ -51,7 +52,7 @@ def _said(transcript: Transcript, wording: Wording) -> Iterator[tuple[str, Span]
 
 
 def _conditional(transcript: Transcript, first: int, before: Sequence[str]) -> bool:
-    part = []
+    part: list[str] = []
     for word in reversed(transcript.words[:first]):
         if word.text.endswith(_ENDS):
             break
@@ -60,7 +61,8 @@ def _conditional(transcript: Transcript, first: int, before: Sequence[str]) -> b
     return any(f" {word} " in said for word in before)
 
 
-def _tokens(text: str) -> list[str]:
+@lru_cache(maxsize=4096)
+def _tokens(text: str) -> tuple[str, ...]:
     """A word in small letters, "mum's" as two."""
     plain = _PLAIN.sub(" ", text.lower().replace("’", "'")).strip(" '")
-    return plain.replace("'s", " 's").split()
+    return tuple(plain.replace("'s", " 's").split())

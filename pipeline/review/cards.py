@@ -99,6 +99,12 @@ class PartCard(Frozen):
     lines: tuple[LineCard, ...]
     parts: tuple["PartCard", ...] = ()
 
+    def all_lines(self) -> Iterator[LineCard]:
+        """Every line from the top, those of its subparts too."""
+        yield from self.lines
+        for inner in self.parts:
+            yield from inner.all_lines()
+
 
 class Sheet(Frozen):
     """A visit under review. ``version`` names this state of the record; ``open``/``blocking``: points left."""
@@ -124,8 +130,7 @@ class Sheet(Frozen):
     def lines(self) -> Iterator[LineCard]:
         """Every line from the top."""
         for part in self.parts:
-            for inner in (part, *part.parts):
-                yield from inner.lines
+            yield from part.all_lines()
 
     @property
     def open_points(self) -> int:

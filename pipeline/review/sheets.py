@@ -2,6 +2,7 @@
 
 from collections import OrderedDict
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
 from threading import Lock
 from typing import Any
@@ -28,27 +29,36 @@ from pipeline.review.slots import checked
 from pipeline.run import derive
 from pipeline.safe import clean
 from pipeline.stages import Stages
-from pipeline.store import Store, new_id
+from pipeline.store import Store, Writing, new_id
 from pipeline.store.events import InfantRevised
 from pipeline.visits import draft_others
 
-KEPT = 4  # drafts kept between requests
+KEPT = 4  # visits kept between requests
 SAID_OF_A_STRUCK_LINE = ("concept", "site", "side", "level", "result", "value")
 
 
+@dataclass(frozen=True)
+class Standing:
+    """A visit as it stands at one version: what is on record, its draft, and how that is laid out."""
+
+    version: int
+    record: VisitRecord
+    drafted: Drafted
+    sheet: Sheet
+
+
 class Sheets:
-    """Opens visits for review and writes what is done to them. Holds the last few drafts; the record holds the rest."""
+    """Opens visits for review and writes what is done to them. Holds the last few; the record holds the rest."""
 
     def __init__(self, config: Config, stages: Stages, now: Callable[[], datetime]) -> None:
         self._config, self.stages, self.now = config, stages, now
-        self._drafts: OrderedDict[tuple[str, int], Drafted] = OrderedDict()
+        self._kept: OrderedDict[str, Standing] = OrderedDict()
         self._lock = Lock()
 
     def sheet(self, visit: str) -> Sheet:
         """The visit as it stands. Raises NotFoundError, StoreError."""
         with self.open() as store:
-            version, record = store.version(visit), store.record(visit)
-        return self.laid_out(record, version)
+            return self.standing(store, visit).sheet
 
     def version(self, visit: str) -> int:
         """Names the state of the visit."""
@@ -58,12 +68,12 @@ class Sheets:
     def sounds(self, visit: str) -> bool:
         """Whether there is sound to play."""
         with self.open() as store:
-            return store.record(visit).recording.media_type.startswith(("audio/", "video/"))
+            return self.standing(store, visit).record.recording.media_type.startswith(("audio/", "video/"))
 
     def draft_of(self, visit: str) -> Drafted:
         """The draft behind the sheet. Raises NotFoundError, StoreError."""
         with self.open() as store:
-            return self.drafted(store.record(visit), store.version(visit))
+            return self.standing(store, visit).drafted
 
     def put_right(self, visit: str, version: int, change: Change) -> tuple[Sheet, Sheet]:
         """Do one change and return the sheet before and after it, which is on disk then.
@@ -76,39 +86,48 @@ class Sheets:
                 raise ConflictError("this note is signed; add to it by an addendum.")
             if unit.version(visit) != version:
                 raise ConflictError("this visit was changed in another window meanwhile; look at it, then save again.")
-            record = unit.record(visit)
-            before = self.laid_out(record, version)
-            maker = _Maker(before, self.stages, self.now())
-            for edit in maker.edits(change):
+            before = self.standing(unit, visit)
+            record = before.record
+            maker = _Maker(before.sheet, self.stages, self.now())
+            edits = maker.edits(change)
+            for edit in edits:
                 unit.append(edit, visit=visit, infant=record.infant.id)
             if maker.facts:
                 known = Infant.model_validate(record.infant.model_dump() | maker.facts)
                 unit.append(InfantRevised(infant=known), infant=known.id)
-            after = unit.record(visit)
-            drafted, version = derive(after, self.stages), unit.version(visit)
-            unit.put_draft(after, drafted)
-            draft_others(unit, after, self.stages, everything=bool(maker.facts))
-        self._keep(visit, version, drafted)
-        return before, self.laid_out(after, version)
+                record = unit.record(visit)
+            else:  # the transcript and all else are as they were
+                kept = (type(edit).model_validate_json(edit.model_dump_json()) for edit in edits)
+                record = record.model_copy(update={"edits": (*record.edits, *kept)})
+            after = self._stand(record, unit.version(visit))
+            unit.put_draft(after.record, after.drafted)
+            draft_others(unit, after.record, self.stages, everything=bool(maker.facts))
+        self._keep(after)
+        return before.sheet, after.sheet
 
-    def drafted(self, record: VisitRecord, version: int) -> Drafted:
-        """The draft of a record, kept from the last time where it is the same."""
-        known = self._drafts.get((record.visit, version))
-        return known if known is not None else self._keep(record.visit, version, derive(record, self.stages))
+    def standing(self, store: Store | Writing, visit: str) -> Standing:
+        """The visit as it stands, kept from the last time where it is the same. Raises NotFoundError, StoreError."""
+        version = store.version(visit)
+        known = self._kept.get(visit)
+        if known is None or known.version != version:
+            known = self._stand(store.record(visit), version)
+            if isinstance(store, Store):  # what a writer sees may still be taken back
+                self._keep(known)
+        return known
 
-    def _keep(self, visit: str, version: int, drafted: Drafted) -> Drafted:
+    def _keep(self, standing: Standing) -> None:
         with self._lock:
-            self._drafts[(visit, version)] = drafted
-            while len(self._drafts) > KEPT:
-                self._drafts.popitem(last=False)
-        return drafted
+            self._kept[standing.record.visit] = standing
+            self._kept.move_to_end(standing.record.visit)
+            while len(self._kept) > KEPT:
+                self._kept.popitem(last=False)
 
-    def laid_out(self, record: VisitRecord, version: int) -> Sheet:
-        """The sheet of a record as it stands at ``version``."""
-        drafted = self.drafted(record, version)
+    def _stand(self, record: VisitRecord, version: int) -> Standing:
+        drafted = derive(record, self.stages)
         steps = self.stages.standing(record.edits)
         redo = len(self.stages.standing((*record.edits, Redo()))) > len(steps)
-        return lay_out(drafted, self.stages.vocab, version, undo=bool(steps), redo=redo)
+        sheet = lay_out(drafted, self.stages.vocab, version, undo=bool(steps), redo=redo)
+        return Standing(version, record, drafted, sheet)
 
     def open(self) -> Store:
         """The record. Raises NotFoundError where there is none."""

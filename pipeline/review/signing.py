@@ -103,14 +103,15 @@ def sign(sheets: Sheets, visit: str, version: int, signature: Signature) -> None
             raise ConflictError("this note is signed already; add to it by an addendum.")
         if unit.version(visit) != version:
             raise ConflictError("this visit was changed in another window meanwhile; look at it again, then sign.")
-        record = unit.record(visit)
-        sheet = sheets.laid_out(record, version)
-        _complete(given, sheet, _second_hands(sheets.drafted(record, version)))
-        left = {point.id: given.reasons[point.id] for point in _blocking(sheet)}
+        standing = sheets.standing(unit, visit)
+        _complete(given, standing.sheet, _second_hands(standing.drafted))
+        left = {point.id: given.reasons[point.id] for point in _blocking(standing.sheet)}
         for key, reason in left.items():
-            unit.append(Answer(remark_id=key, choice=LEFT_OPEN, text=reason), visit=visit, infant=record.infant.id)
-        record = unit.record(visit)
-        drafted = sheets.drafted(record, unit.version(visit))
+            unit.append(
+                Answer(remark_id=key, choice=LEFT_OPEN, text=reason), visit=visit, infant=standing.record.infant.id
+            )
+        standing = sheets.standing(unit, visit)
+        record, drafted = standing.record, standing.drafted
         unit.put_draft(record, drafted)
         note = _final(drafted.note, given, sheets.now())
         files = sheets.stages.render(note, drafted.transcript, None)

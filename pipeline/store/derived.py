@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from pipeline.model import Age, Infant, Item, Line
 from pipeline.records import Drafted, VisitRecord
 from pipeline.store import people, schema
+from pipeline.store.difference import Difference
 from pipeline.store.events import (
     Contact,
     Event,
@@ -148,8 +149,7 @@ def _(payload: Redaction, event: Event, connection: sa.Connection) -> None:
 
 
 def put_draft(connection: sa.Connection, record: VisitRecord, drafted: Drafted) -> None:
-    """Replace items, evidence, remarks, lines and the search index of one visit."""
-    clear_draft(connection, record.visit)
+    """Bring items, evidence, remarks, lines and the search index of one visit up to its draft."""
     note, items = drafted.note, drafted.extraction.items
     run = {
         "visit": record.visit,
@@ -161,33 +161,40 @@ def put_draft(connection: sa.Connection, record: VisitRecord, drafted: Drafted) 
     told = [(part.id, line) for part in note.parts() for line in part.lines]
     lines = [(position, section, line) for position, (section, line) in enumerate(told)]
     known = {item.id for item in items}
-    for table, rows in (
-        (schema.run, [run]),
-        (schema.item, [_item_row(record, n, item) for n, item in enumerate(items)]),
-        (schema.evidence, [row for item in items for row in _evidence_rows(item)]),
-        (schema.remark, [_remark_row(record.visit, remark) for remark in drafted.remarks]),
-        (schema.line, [_line_row(record.visit, *place) for place in lines]),
-        (
-            schema.line_item,
-            [
-                {"visit": record.visit, "line": line.id, "item": item}
-                for _, _, line in lines
-                for item in dict.fromkeys(line.items)
-                if item in known
-            ],
-        ),
-        (schema.passage, list(_passages(record.visit, drafted))),
-    ):
-        if rows:
-            connection.execute(table.insert(), rows)
+    wanted: dict[str, list[dict[str, Any]]] = {
+        "run": [run],
+        "item": [_item_row(record, n, item) for n, item in enumerate(items)],
+        "evidence": [row for item in items for row in _evidence_rows(item)],
+        "remark": [_remark_row(record.visit, remark) for remark in drafted.remarks],
+        "line": [_line_row(record.visit, *place) for place in lines],
+        "line_item": [
+            {"visit": record.visit, "line": line.id, "item": item}
+            for _, _, line in lines
+            for item in dict.fromkeys(line.items)
+            if item in known
+        ],
+        "passage": list(_passages(record.visit, drafted)),
+    }
+    differ = [
+        Difference(connection, table, _of(table, record.visit), wanted[table.name]) for table in schema.DRAFT_TABLES
+    ]
+    for table in differ:
+        table.remove()
+    for table in reversed(differ):
+        table.bring_up()
 
 
 def clear_draft(connection: sa.Connection, visit: str) -> None:
     """Remove the draft of one visit from the derived tables."""
-    items = sa.select(schema.item.c.id).where(schema.item.c.visit == visit)
     for table in schema.DRAFT_TABLES:
-        mine = table.c.item.in_(items) if table is schema.evidence else table.c.visit == visit
-        connection.execute(table.delete().where(mine))
+        connection.execute(table.delete().where(_of(table, visit)))
+
+
+def _of(table: sa.Table, visit: str) -> sa.ColumnElement[bool]:
+    """Which rows of a table are those of a visit's draft."""
+    if table is schema.evidence:
+        return table.c.item.in_(sa.select(schema.item.c.id).where(schema.item.c.visit == visit))
+    return table.c.visit == visit
 
 
 def _infant_row(infant: Infant) -> dict[str, Any]:

@@ -8,9 +8,9 @@ from pydantic import Field, StringConstraints
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from pipeline.model import Frozen
+from pipeline.model import Frozen, Note
 from pipeline.ownwords import OwnWord, add_own_word
-from pipeline.review import Candidate, Change, HeardWord, Sheet, named, read_typed, words_around
+from pipeline.review import Candidate, Change, HeardWord, PartCard, Sheet, named, read_typed, words_around
 from pipeline.safe import html_templates
 from pipeline.web.pages import AtDesk, Desk, PageSet, Sent, page
 from pipeline.web.signing import signed_page
@@ -132,15 +132,25 @@ def entries(
 
 
 def _shown(desk: Desk, before: Sheet | None, after: Sheet) -> Shown:
-    """What differs between two sheets, as pieces of the page; all of it where there is no sheet before."""
+    """What differs between two sheets, as pieces of the page; all of it where there is no sheet before.
+
+    In a part that changed, a line that did not stands as an empty one marked ``data-same``: the page has it already.
+    """
     macros: Any = html_templates().get_template(FRAGMENTS).make_module()
-    old = {part.id: part for part in before.parts} if before else {}
-    pieces = {f"part-{part.id}": macros.part(part) for part in after.parts if old.get(part.id) != part}
+    old = {line.id: line for line in before.lines()} if before else {}
+    same = {line.id for line in after.lines() if old.get(line.id) == line}
+    known = {part.id: _order(part) for part in before.parts} if before else {}
+    pieces = {
+        f"part-{part.id}": macros.part(part, same)
+        for part in after.parts
+        if known.get(part.id) != _order(part) or any(line.id not in same for line in part.all_lines())
+    }
     if before is None or _top(before) != _top(after):
         pieces["top"] = macros.top(after)
-    if before is None or before.note.sections != after.note.sections:
-        drawn = html_templates().get_template("figure.svg.j2").render(page=desk.stages.outline(after.note))
-        pieces["figure"] = drawn
+    drawn = _drawn(after)
+    if before is None or _drawn(before) != drawn:
+        pieces["figure"] = html_templates().get_template("figure.svg.j2").render(page=desk.stages.outline(drawn))
+    if before is None or before.not_looked_at != after.not_looked_at:
         pieces["unseen"] = macros.unseen(after)
     return Shown(
         version=after.version,
@@ -151,6 +161,16 @@ def _shown(desk: Desk, before: Sheet | None, after: Sheet) -> Shown:
         order=tuple(f"part-{part.id}" for part in after.parts),
         pieces=pieces,
     )
+
+
+def _order(part: PartCard) -> tuple[object, ...]:
+    return tuple(line.id for line in part.lines), tuple((inner.id, _order(inner)) for inner in part.parts)
+
+
+def _drawn(sheet: Sheet) -> Note:
+    """Only what the infant's outline is drawn from."""
+    places = tuple(section for section in sheet.note.sections if section.id == "places")
+    return sheet.note.model_copy(update={"sections": places, "remarks": ()})
 
 
 def _top(sheet: Sheet) -> object:

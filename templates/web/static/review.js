@@ -71,6 +71,7 @@ channel.addEventListener("message", (event) => { if (event.data > version) refre
 
 function show(shown) {
   version = shown.version;
+  const focused = document.activeElement?.id;
   const unfolded = words.line?.dataset.line;
   words.fold();
   for (const [id, html] of Object.entries(shown.pieces)) replace(id, html);
@@ -86,10 +87,13 @@ function show(shown) {
   able();
   if (current) pick(lineOf(current), { focus: false });
   if (unfolded && lineOf(unfolded)) words.unfold(lineOf(unfolded));
+  if (focused && document.activeElement?.id !== focused) document.getElementById(focused)?.focus({ preventScroll: true });
+  if (point && !pointElement()) goPoint(1, null);
 }
 function replace(id, html) {
   const made = document.createElement("template");
   made.innerHTML = html.trim();
+  for (const same of made.content.querySelectorAll("[data-same]")) same.replaceWith(document.getElementById(same.id));
   const old = document.getElementById(id);
   if (id === "figure") old.replaceChildren(made.content);
   else if (old) old.replaceWith(made.content);
@@ -128,7 +132,7 @@ function step(by) {
 }
 /** Open points, the most pressing first; of one kind from the top. */
 function points() {
-  const all = [...document.querySelectorAll(".point:not(.answered)")];
+  const all = [...document.querySelectorAll(".point:not(.answered, .saving)")];
   return all.map((p, i) => [Number(p.dataset.rank), i, p]).sort((a, b) => a[0] - b[0] || a[1] - b[1]).map((row) => row[2]);
 }
 function goPoint(by, after = point) {
@@ -150,19 +154,25 @@ function onPoint(element) {
 }
 const pointElement = () => point ? document.getElementById(`point-${point}`) : null;
 
+/** The answer is shown at once, and the next point; it is called saved when it is on disk. */
 async function answer(element, button) {
   const key = element.dataset.point;
-  const order = points().map((p) => p.dataset.point);
-  const next = order.slice(order.indexOf(key) + 1).concat(order.slice(0, order.indexOf(key)));
   const line = element.closest(".line");
   if (button.dataset.opens) return opens(button.dataset.opens, line, element);
   if ("text" in button.dataset) return slip.text(key, button.dataset.say, element.querySelector(".asks bdi").textContent);
+  const order = points().map((p) => p.dataset.point);
+  const next = order[order.indexOf(key) + 1] ?? order.find((id) => id !== key);
   element.classList.add("saving");
+  button.setAttribute("aria-pressed", "true");
+  if (next) onPoint(document.getElementById(`point-${next}`));
+  else point = null;
   const why = await save({ type: "choose", point: key, say: button.dataset.say });
-  if (why) return element.classList.remove("saving");
-  const open = next.map((id) => document.getElementById(`point-${id}`)).find((p) => p && !p.classList.contains("answered"));
-  if (open) onPoint(open);
-  else goPoint(1, null);
+  const again = document.getElementById(`point-${key}`);
+  if (why && again) {
+    again.classList.remove("saving");
+    again.querySelector("[aria-pressed]")?.removeAttribute("aria-pressed");
+    onPoint(again);
+  } else if (!why && !next) goPoint(1, null);
 }
 function opens(what, line, element) {
   if (what === "slots" && line) return putRight(line);
@@ -205,22 +215,30 @@ function addLine(line) {
   const at = Number(line?.dataset.start || 0);
   return slip.add({ start_ms: at, end_ms: at, ...place(line) });
 }
-async function strike(line) {
-  if (!slotsOf(line)) return;
+/** Show that a line is going to change before it is saved; nothing of it stays where it could not be. */
+async function changing(line, how, change) {
+  const { line: key } = line.dataset;
+  line.classList.add("saving", how);
+  const why = await save(change);
+  if (why) lineOf(key)?.classList.remove("saving", how);
+  return why;
+}
+function strike(line) {
+  if (!slotsOf(line) || line.classList.contains("saving")) return;
   const all = lines();
   const at = all.indexOf(line);
-  const next = all[at + 1]?.dataset.line || all[at - 1]?.dataset.line;
   const struck = line.classList.contains("struck");
-  const why = await save({ type: struck ? "restore" : "strike", line: line.dataset.line });
-  if (!why && !struck && next) pick(lineOf(next));
+  const next = all[at + 1] || all[at - 1];
+  changing(line, struck ? "coming" : "going", { type: struck ? "restore" : "strike", line: line.dataset.line });
+  if (!struck && next) pick(next);
 }
 function side(line, value) {
-  if (slotsOf(line)) save({ type: "slots", line: line.dataset.line, slots: { side: value } }).then((why) => { if (!why) after(line.dataset.line); });
-}
-/** After a change of a line: stay on it, or on the next point where one was being answered. */
-function after(key) {
-  if (point && !pointElement()) goPoint(1, null);
-  else pick(lineOf(key));
+  if (!slotsOf(line)) return;
+  const state = document.createElement("span");
+  state.className = "state";
+  state.textContent = ` ${value === "none" ? "side not stated" : value} …`;
+  line.querySelector(".text").append(state);
+  changing(line, "changing", { type: "slots", line: line.dataset.line, slots: { side: value } }).then((why) => { if (why) state.remove(); });
 }
 function play(line) {
   const { start, end } = line.dataset;

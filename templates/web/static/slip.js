@@ -7,7 +7,7 @@ const OWN_WORDS = "written.note";
 /** A text field whose list of matches comes from the vocabulary; `take` gets what was chosen. */
 class Finder {
   constructor(input, list, find, take) {
-    Object.assign(this, { input, list, find, take, found: [], at: -1, asked: 0 });
+    Object.assign(this, { input, list, find, take, found: [], at: -1, asked: 0, busy: null });
     input.addEventListener("input", () => this.look());
     input.addEventListener("keydown", (event) => this.#key(event));
     input.addEventListener("blur", () => setTimeout(() => this.close(), 150));
@@ -23,7 +23,10 @@ class Finder {
     delete this.input.dataset.key;
     const text = this.input.value.trim();
     if (!text) return this.close();
-    const found = await this.find(text);
+    await this.busy; // one question at a time; what was typed over meanwhile is not asked
+    if (mine !== this.asked) return;
+    this.busy = this.find(text);
+    const found = await this.busy;
     if (mine !== this.asked) return;
     this.found = found;
     this.at = found.length ? 0 : -1;
