@@ -78,11 +78,12 @@ def backup(to: Path, config: Config, *, now: datetime) -> BackedUp:
     with _record(config) as store, tempfile.TemporaryDirectory(prefix=".backup-", dir=config.home) as folder:
         copy = Path(folder) / DATABASE
         snapshot(store, copy)
-        with Store(Path(folder), blobs=config.blobs) as copied:
+        with Store(Path(folder), copy_of=store) as copied:
             named = blobs_of(copied.events())
             head = copied.head()
         silent = {sha256 for sha256, (_, sound) in named.items() if sound and not store.blobs.path(sha256).exists()}
-        blobs = [(f"blobs/{one[:2]}/{one}", store.blobs.path(one)) for one in named if one not in silent]
+        paths = [store.blobs.path(one) for one in named if one not in silent]
+        blobs = [(f"blobs/{path.parent.name}/{path.name}", path) for path in paths]
         info = {
             "Bagging-Date": now.date().isoformat(),
             "Bag-Software-Agent": f"handspoken {__version__}",

@@ -5,6 +5,7 @@
     ├── VocabularyError        faults in vocab/ or in the clinician's own words (all at once)
     ├── ModelError             the speech model is missing, altered or cannot be loaded
     ├── StoreError             the database or a stored file is damaged, full or busy
+    ├── LockedError            the record is encrypted and nobody has opened it
     ├── ConflictError          the record has changed since it was read: nothing was overwritten
     └── NotFoundError          an infant, a visit or a line that is not in the record
 
@@ -32,6 +33,10 @@ class ModelError(HandspokenError):
 
 class StoreError(HandspokenError):
     """The record cannot be read or written; nothing was changed."""
+
+
+class LockedError(HandspokenError):
+    """The record is encrypted, and its keys are not at hand."""
 
 
 class ConflictError(HandspokenError):

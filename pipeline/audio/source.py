@@ -19,6 +19,7 @@ from av.error import FFmpegError
 
 from pipeline.audio.torn import header_fault, length_fault
 from pipeline.errors import InputError
+from pipeline.vault import reading
 
 RATE = 16_000  # samples a second
 BLOCK = 10 * RATE
@@ -105,7 +106,7 @@ def open_sound(path: Path) -> Sound:
             raise InputError(f"{path}: the file is empty (0 bytes). Copy or record it again.")
         if not path.is_file():
             raise InputError(f"{path}: is not an ordinary file. {_WHAT_IS_READ}")
-        with path.open("rb") as file:
+        with reading(path) as file:
             digest = hashlib.file_digest(file, "sha256").hexdigest()
     except OSError as error:
         why = error.strerror or str(error)
@@ -124,7 +125,7 @@ def _state(path: Path) -> tuple[int, int]:
 def _opened(path: Path) -> Iterator[InputContainer]:
     """The container behind a path. Opened as a file object, so that a name can never be taken for an address."""
     try:
-        with path.open("rb") as file, av.open(file, mode="r", options={"format_whitelist": _CONTAINERS}) as container:
+        with reading(path) as file, av.open(file, mode="r", options={"format_whitelist": _CONTAINERS}) as container:
             yield container
     except FFmpegError as error:
         hint = _unfinished_mp4(path) or f"not an audio file that can be read ({error.strerror}). {_WHAT_IS_READ}"
@@ -135,7 +136,7 @@ def _opened(path: Path) -> Iterator[InputContainer]:
 
 def _unfinished_mp4(path: Path) -> str:
     """MP4 keeps its index (moov) at the end by default: a cut file has none and holds nothing that can be found."""
-    with path.open("rb") as file:
+    with reading(path) as file:
         if file.read(8)[4:] != b"ftyp":
             return ""
         file.seek(0, os.SEEK_SET)

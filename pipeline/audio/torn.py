@@ -7,6 +7,8 @@ multimedia data standards 1991 (from memory); Ogg page header, RFC 3533 section 
 
 from pathlib import Path
 
+from pipeline.vault import reading
+
 _TOLERANCE_S = 0.5  # headers round; encoders pad the last frame
 _STREAMED = 0xFFFFFFFF  # size written by programs that cannot know it (pipes): says nothing
 _HEAD = 1 << 18
@@ -33,8 +35,9 @@ def length_fault(path: Path, container: str, header_s: float | None, decoded_s: 
 
 
 def _wav_fault(path: Path) -> str:
-    size = path.stat().st_size
-    with path.open("rb") as file:
+    with reading(path) as file:
+        size = file.seek(0, 2)
+        file.seek(0)
         if file.read(4) != b"RIFF":
             return ""
         file.seek(12)
@@ -53,7 +56,7 @@ def _wav_fault(path: Path) -> str:
 
 def _ogg_fault(path: Path) -> str:
     """The last page of a finished Ogg stream carries the end-of-stream flag and is complete."""
-    with path.open("rb") as file:
+    with reading(path) as file:
         size = file.seek(0, 2)
         file.seek(max(0, size - _TAIL))
         tail = file.read()
@@ -67,6 +70,6 @@ def _ogg_fault(path: Path) -> str:
 
 
 def _mp3_has_length(path: Path) -> bool:
-    with path.open("rb") as file:
+    with reading(path) as file:
         head = file.read(_HEAD)
     return any(tag in head for tag in (b"Xing", b"Info", b"VBRI"))

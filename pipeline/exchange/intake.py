@@ -50,7 +50,7 @@ def import_file(path: Path, config: Config, stages: Stages) -> Imported:
             for event in new:  # what is signed is not drafted again: its files are those that were signed
                 if isinstance(signed := event.payload, Signed) and event.visit:
                     for name, sha256 in signed.renderings.items():
-                        batch.write(config.notes / event.visit / name, unit.blob(sha256).read_bytes())
+                        batch.write(config.notes / event.visit / name, store.blobs.read(sha256))
             without = sum(sound is None and not unit.blob(sha256).exists() for sha256, sound in sounds.items())
         batch.publish()
     return Imported(len(new), len(file.events) - len(new), len(came), without)

@@ -15,7 +15,7 @@ from pipeline.config import Config
 from pipeline.errors import InputError, NotFoundError
 from pipeline.export import Nameless, VisitDocument, csv_blocks, document_bundle, lines_track, parquet
 from pipeline.export.visit import Addition, ConsentTold, Signature
-from pipeline.files import Staged, blocks_of, check_place, staged, write_atomic
+from pipeline.files import Staged, check_place, staged, write_atomic
 from pipeline.model import Changes, Extraction, Note, SpeechModel, Transcript
 from pipeline.records import ContactEntry, Drafted, FiledVisit, VisitOnRecord, VisitRecord
 from pipeline.run import derive
@@ -135,9 +135,8 @@ class _Out:
         self._write("record.json", written(events, self._store.blobs, PROGRAM))
         if self._wish.sound:
             for sha256 in dict.fromkeys(_sounds(events)):
-                path = self._store.blobs.path(sha256)
-                if path.exists():
-                    self._write(f"{SOUND_FOLDER}/{sha256}", blocks_of(path))
+                if self._store.blobs.path(sha256).exists():
+                    self._write(f"{SOUND_FOLDER}/{sha256}", self._store.blobs.blocks(sha256))
                 else:
                     self._done.left_out.append(f"sound {sha256}: is not on this computer")
 

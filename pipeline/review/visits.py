@@ -1,6 +1,6 @@
 """Visits on record as the pages show them, and the sound they play."""
 
-from pathlib import Path
+from io import BufferedReader
 
 from pipeline.config import Config
 from pipeline.errors import NotFoundError
@@ -24,11 +24,16 @@ def path_of(config: Config, visit: str) -> str:
     return f"/visits/{known}"
 
 
-def sound_of(config: Config, visit: str) -> tuple[Path, str]:
-    """The file and the media type of a visit's recording. Raises NotFoundError where it has none that sounds."""
+def sound_of(config: Config, visit: str) -> tuple[BufferedReader, str]:
+    """The opened recording of a visit and its media type. Raises NotFoundError where it has none that sounds or it is
+    missing, StoreError where it was altered."""
     if Store.exists(config.home):
         with Store(config.home) as store:
             recording = store.record(visit).recording
             if recording.media_type.startswith(("audio/", "video/")):
-                return store.blobs.path(recording.sha256), recording.media_type
+                try:
+                    return store.blobs.open(recording.sha256), recording.media_type
+                except OSError as error:
+                    told = f"visit {visit}: its recording is missing from the record; restore a backup."
+                    raise NotFoundError(told) from error
     raise NotFoundError(f"visit {visit}: there is no sound of it on record.")

@@ -1,34 +1,65 @@
-"""Sealed recordings and transcripts as files beside the database, each named by the SHA-256 of its bytes."""
+"""Sealed recordings and transcripts as files beside the database, each known by the SHA-256 of its clear bytes.
+
+In an encrypted folder the name is a keyed hash of that: whoever holds a copy of a file could else see whether it is on
+record here.
+"""
 
 import hashlib
+import hmac
 from collections.abc import Iterator
 from contextlib import suppress
+from io import BufferedReader
 from pathlib import Path
 
 from pipeline.errors import InputError, StoreError
-from pipeline.files import Staged, blocks_of
+from pipeline.files import Staged
+from pipeline.vault import Keys, clear_blocks, is_sealed, reading, stored
 
 
 class Blobs:
     """The folder of blobs. A blob never changes, so one that is there is not written again."""
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
+    def __init__(self, folder: Path, keys: Keys | None) -> None:
+        self.folder, self._keys = folder, keys
 
     def path(self, sha256: str) -> Path:
         """Where the blob of this hash lies, or would lie."""
-        return self._folder / sha256[:2] / sha256
+        name = sha256
+        if self._keys is not None:
+            name = hmac.new(self._keys.names, sha256.encode(), hashlib.sha256).hexdigest()
+        return self.folder / name[:2] / name
+
+    def open(self, sha256: str) -> BufferedReader:
+        """The clear bytes of a blob, from anywhere. Raises OSError, StoreError where it was altered or moved."""
+        path = self.path(sha256)
+        if self._keys is not None and not is_sealed(path):
+            raise StoreError(f"{path}: a stored file was put there from outside; restore a backup.")
+        return reading(path)
+
+    def blocks(self, sha256: str) -> Iterator[bytes]:
+        """The clear bytes in blocks. Raises InputError where it cannot be read, StoreError where it was altered."""
+        try:
+            with self.open(sha256) as file:
+                while block := file.read(1 << 20):
+                    yield block
+        except OSError as error:
+            raise InputError(f"{self.path(sha256)}: cannot be read ({error.strerror}).") from error
 
     def read(self, sha256: str) -> bytes:
         """The bytes of a blob. Raises StoreError where it is missing or no longer what its name says."""
         path = self.path(sha256)
         try:
-            data = path.read_bytes()
+            with self.open(sha256) as file:
+                data = file.read()
         except OSError as error:
             raise StoreError(f"{path}: a stored file cannot be read ({error.strerror}); restore a backup.") from error
         if hashlib.sha256(data).hexdigest() != sha256:
             raise StoreError(f"{path}: a stored file was altered or damaged; restore a backup.")
         return data
+
+    def stored(self, data: bytes | Iterator[bytes], path: Path) -> bytes | Iterator[bytes]:
+        """What is written for ``data`` to be a blob at ``path``."""
+        return stored(data, path, self._keys)
 
 
 class StagedBlobs:
@@ -66,12 +97,12 @@ class StagedBlobs:
         path = self._blobs.path(sha256)
         if not path.exists() and path not in self._new:
             self._new.append(path)
-            self._batch.write(path, data)
+            self._batch.write(path, self._blobs.stored(data, path))
 
 
 def _checked(path: Path, sha256: str) -> Iterator[bytes]:
     digest = hashlib.sha256()
-    for block in blocks_of(path):
+    for block in clear_blocks(path):
         digest.update(block)
         yield block
     if digest.hexdigest() != sha256:

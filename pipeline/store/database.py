@@ -5,7 +5,6 @@ Alembic is imported only where there is something to migrate: a search must star
 
 import json
 import os
-import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,12 +15,16 @@ from sqlalchemy.pool import NullPool
 
 from pipeline.errors import StoreError
 from pipeline.files import FILE_MODE
+from pipeline.store.driver import connect, sqlite
 from pipeline.store.faults import BUSY_MS, told
 from pipeline.store.head import HEAD
+from pipeline.vault import Keys
 
 
-def open_database(path: Path) -> sa.Engine:
-    """An engine on the SQLite file at ``path``, made or migrated to ``HEAD`` first. Raises StoreError.
+def open_database(path: Path, keys: Keys | None) -> sa.Engine:
+    """An engine on the SQLite file at ``path`` under ``keys`` (None: in clear), made or migrated to ``HEAD`` first.
+
+    Raises StoreError.
 
     WAL with ``synchronous=FULL``: with NORMAL a power cut can lose a transaction already told as saved.
     """
@@ -29,7 +32,13 @@ def open_database(path: Path) -> sa.Engine:
         os.close(os.open(path, os.O_RDWR | os.O_CREAT, FILE_MODE))  # -wal and -shm take over its mode
     except OSError as error:
         raise StoreError(f"{path}: the record cannot be opened ({error.strerror}).") from error
-    engine = sa.create_engine(f"sqlite:///{path}", poolclass=NullPool, json_deserializer=_parsed)
+    engine = sa.create_engine(
+        "sqlite://",
+        module=sqlite,
+        creator=lambda: connect(path, keys, writes=True),
+        poolclass=NullPool,
+        json_deserializer=_parsed,
+    )
     sa.event.listen(engine, "connect", _prepare)
     sa.event.listen(engine, "begin", _begin)
     with faults(path), engine.begin() as connection:
@@ -69,7 +78,7 @@ def faults(path: Path) -> Iterator[None]:
     """Turn the database's own errors into a StoreError that says what to do."""
     try:
         yield
-    except (sa.exc.DBAPIError, sqlite3.Error) as error:
+    except (sa.exc.DBAPIError, sqlite.Error) as error:
         cause = error.orig if isinstance(error, sa.exc.DBAPIError) else error
         raise told(path, cause) from error
 
@@ -82,7 +91,6 @@ def _parsed(text: str) -> Any:
 
 
 def _prepare(connection: Any, _record: Any) -> None:
-    connection.isolation_level = None  # the driver must not begin transactions by itself
     cursor = connection.cursor()
     for pragma in ("foreign_keys=ON", f"busy_timeout={BUSY_MS}", "journal_mode=WAL", "synchronous=FULL"):
         cursor.execute(f"PRAGMA {pragma}")

@@ -17,7 +17,7 @@ def told(path: Path, cause: BaseException | None) -> StoreError:
     elif "readonly" in said or "unable to open" in said:
         hint = "it may not be written; check the permissions of the folder"
     elif "malformed" in said or "not a database" in said:
-        hint = "the file is damaged; restore a backup"
+        hint = "the file is damaged, or under other keys; restore a backup"
     else:
         hint = "nothing was changed"
     return StoreError(f"{path}: {said}: {hint}.")

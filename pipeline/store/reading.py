@@ -3,16 +3,16 @@
 A record of an earlier version is brought up to date first, by ``database.open_database``.
 """
 
-import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
-from urllib.parse import quote
 
 from pipeline.errors import NotFoundError
-from pipeline.store.faults import BUSY_MS, told
+from pipeline.store.driver import connect, sqlite
+from pipeline.store.faults import told
 from pipeline.store.head import HEAD
+from pipeline.vault import keys_of
 
 DATABASE = "record.db"
 
@@ -21,7 +21,7 @@ class Reader:
     """One consistent view of the record under ``home``, which nothing can be changed through. A context manager."""
 
     def __init__(self, home: Path) -> None:
-        """Raises NotFoundError where there is no record yet, StoreError where it cannot be read."""
+        """Raises NotFoundError where there is no record yet, LockedError, StoreError where it cannot be read."""
         self.path = home / DATABASE
         try:
             missing = not self.path.exists()
@@ -30,6 +30,7 @@ class Reader:
         if missing:
             raise NotFoundError(f"no visit is on record yet in {home}; draft one first.")
         self._said = "", 0
+        self._keys = keys_of(home)
         self._connection = self._open()
         if self._revision() != HEAD:
             self._connection.close()
@@ -43,18 +44,18 @@ class Reader:
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
         self._connection.close()
 
-    def rows(self, sql: str, parameters: "tuple[Any, ...] | list[Any]" = ()) -> list[sqlite3.Row]:
+    def rows(self, sql: str, parameters: "tuple[Any, ...] | list[Any]" = ()) -> list[sqlite.Row]:
         """All rows of a query. Raises StoreError."""
         try:
             return self._connection.execute(sql, parameters).fetchall()
-        except sqlite3.Error as error:
+        except sqlite.Error as error:
             raise told(self.path, error) from error
 
-    def stream(self, sql: str, parameters: "tuple[Any, ...] | list[Any]" = ()) -> Iterator[sqlite3.Row]:
+    def stream(self, sql: str, parameters: "tuple[Any, ...] | list[Any]" = ()) -> Iterator[sqlite.Row]:
         """The rows of a query one by one, as far as they are asked for. Raises StoreError."""
         try:
             yield from self._connection.execute(sql, parameters)
-        except sqlite3.Error as error:
+        except sqlite.Error as error:
             raise told(self.path, error) from error
 
     def keep_said(self, query: str) -> int:
@@ -67,32 +68,28 @@ class Reader:
             self._said = query, int(self.rows("SELECT count(*) FROM said")[0][0])
         return self._said[1]
 
-    def _open(self) -> sqlite3.Connection:
+    def _open(self) -> sqlite.Connection:
         try:
-            connection = sqlite3.connect(
-                f"file:{quote(str(self.path.absolute()))}?mode=ro", uri=True, isolation_level=None,
-                cached_statements=512, timeout=BUSY_MS / 1000, check_same_thread=False,
-            )  # fmt: skip
-            connection.row_factory = sqlite3.Row
-            connection.execute("PRAGMA temp_store=MEMORY")
+            connection = connect(self.path, self._keys, writes=False)
+            connection.row_factory = sqlite.Row
             connection.execute("PRAGMA mmap_size=268435456")
             connection.execute("PRAGMA cache_size=-65536")
-        except sqlite3.Error as error:
+        except sqlite.Error as error:
             raise told(self.path, error) from error
         return connection
 
     def _revision(self) -> str | None:
         try:
             row = self._connection.execute("SELECT version_num FROM alembic_version").fetchone()
-        except sqlite3.OperationalError as error:
+        except sqlite.OperationalError as error:
             if "no such table" in str(error):
                 return None
             raise told(self.path, error) from error
-        except sqlite3.Error as error:
+        except sqlite.Error as error:
             raise told(self.path, error) from error
         return str(row[0]) if row else None
 
     def _bring_up_to_date(self) -> None:
         from pipeline.store.database import open_database
 
-        open_database(self.path).dispose()
+        open_database(self.path, self._keys).dispose()

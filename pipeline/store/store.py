@@ -48,6 +48,7 @@ from pipeline.store.history import (
 )
 from pipeline.store.reading import DATABASE
 from pipeline.store.tombstones import destroyed_files, in_place_of
+from pipeline.vault import Keys, keys_of
 
 _EDITS = (LineEdit, WordCorrection, Answer, Undo, Redo, Destroyed)
 
@@ -154,15 +155,16 @@ class Writing:
 class Store:
     """The record on this computer. Use as a context manager, or call ``close``."""
 
-    def __init__(self, home: Path, *, blobs: Path | None = None) -> None:
-        """Open the record under ``home``, made where there is none. Raises InputError, StoreError.
+    def __init__(self, home: Path, *, copy_of: "Store | None" = None) -> None:
+        """Open the record under ``home``, made where there is none. Raises InputError, LockedError, StoreError.
 
-        blobs: where the blobs are, if not under ``home`` (of a copy that is checked).
+        copy_of: whose database was copied to ``home``; the keys and the blobs are those of that one.
         """
+        self.keys: Keys | None = copy_of.keys if copy_of else keys_of(home)
         private_folder(home)
-        self.blobs = Blobs(blobs or home / "blobs")
+        self.blobs: Blobs = copy_of.blobs if copy_of else Blobs(home / "blobs", self.keys)
         self.path = home / DATABASE
-        self._engine = open_database(self.path)
+        self._engine = open_database(self.path, self.keys)
 
     @staticmethod
     def exists(home: Path) -> bool:

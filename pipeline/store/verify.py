@@ -5,7 +5,7 @@ Works on a copy of the database as it is at one moment, so that others may go on
 
 import hashlib
 import json
-import sqlite3
+import re
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -14,11 +14,11 @@ import sqlalchemy as sa
 from pydantic import ValidationError
 
 from pipeline.errors import HandspokenError, InputError, StoreError
-from pipeline.files import blocks_of
 from pipeline.model import Frozen, Note, Transcript
 from pipeline.records import Drafted, VisitRecord
 from pipeline.store.chain import content_hash, event_hash, first_hash
 from pipeline.store.compare import derived_rows, differences
+from pipeline.store.driver import connect, sqlite
 from pipeline.store.events import Event, Signed, TranscriptMade, kind_of, read_payload
 from pipeline.store.reading import DATABASE
 from pipeline.store.schema import DRAFT_TABLES
@@ -29,6 +29,7 @@ from pipeline.store.transfer import files_of
 RESTORE = "restore a backup"
 REBUILD = "`handspoken rebuild` makes it again from the events"
 Step = Callable[[str], None]
+_HASH = re.compile(r"[0-9a-f]{64}")
 
 
 class Fault(Frozen):
@@ -63,8 +64,8 @@ def snapshot(store: Store, to: Path) -> None:
     """Copy the database as it is now, while others write, to the file ``to``. Raises StoreError."""
     with store.reading() as connection:
         source = connection.connection.driver_connection
-        assert isinstance(source, sqlite3.Connection)
-        target = sqlite3.connect(to)
+        assert isinstance(source, sqlite.Connection)
+        target = connect(to, store.keys, writes=True)
         try:
             source.backup(target)
         finally:
@@ -99,7 +100,7 @@ def verify(
         copy = Path(folder) / DATABASE
         step("database")
         snapshot(store, copy)
-        with Store(Path(folder), blobs=home / "blobs") as copied:
+        with Store(Path(folder), copy_of=store) as copied:
             faults = list(_database(copied))
             step("events")
             events, found = _events(copied)
@@ -108,7 +109,7 @@ def verify(
             faults += chain
             step("stored files")
             named = blobs_of(events)
-            faults += _blobs(copied, named, home / "blobs", store, int(newest.partition(":")[0]))
+            faults += _blobs(copied, named, store, int(newest.partition(":")[0]))
             faults += _contents(copied, events)
             visits = 0
             if derive is not None:
@@ -182,25 +183,28 @@ def _noted(head: str | None) -> tuple[int, str] | None:
     return int(seq), digest.lower()
 
 
-def _blobs(store: Store, named: dict[str, tuple[str, bool]], folder: Path, live: Store, last: int) -> Iterator[Fault]:
+def _blobs(store: Store, named: dict[str, tuple[str, bool]], live: Store, last: int) -> Iterator[Fault]:
     for sha256, (what, sound) in named.items():
         path = store.blobs.path(sha256)
         digest = hashlib.sha256()
         try:
-            for block in blocks_of(path):
+            for block in store.blobs.blocks(sha256):
                 digest.update(block)
         except InputError:
             told = f"a stored file is missing ({what})"
             yield Fault(where=str(path), what=told, do=RESTORE, no_sound=sound and not path.exists())
             continue
+        except StoreError:
+            digest = hashlib.sha256(b"none of it")
         if digest.hexdigest() != sha256:
             yield Fault(where=str(path), what=f"a stored file was altered or damaged ({what})", do=RESTORE)
     with live.reading() as connection:  # what was filed since the copy was made is not left over
         since = (
             connection.execute(sa.text("SELECT payload FROM event WHERE seq > :last"), {"last": last}).scalars().all()
         )
-    for path in sorted(p for p in folder.rglob("*") if p.is_file()):
-        if path.name not in named and not any(path.name in payload for payload in since):
+    known = {store.blobs.path(sha256) for sha256 in (*named, *_HASH.findall("\n".join(since)))}
+    for path in sorted(p for p in store.blobs.folder.rglob("*") if p.is_file()):
+        if path not in known:
             yield Fault(where=str(path), what="nothing on record names it", do="it may be deleted", damage=False)
 
 
