@@ -160,6 +160,11 @@ def sounds_of(word: str) -> tuple[str, ...]:
     return (spell_out(bare),)
 
 
+def sound_of(word: str) -> str:
+    """The commonest encoded sound of one lower-case word; "" where it holds no letter."""
+    return next(iter(sounds_of(word)), "")
+
+
 def is_known(word: str) -> bool:
     """True where the dictionary has the word, its stem without a plural or possessive ending, or all hyphened parts."""
     letters = word.replace("’", "'").strip("-'")

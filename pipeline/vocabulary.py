@@ -8,15 +8,18 @@ import hashlib
 from collections.abc import Iterator
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
-import yaml
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from pipeline.errors import VocabularyError
+from pipeline.kept import kept, program_files, state_of, word_files
 from pipeline.model import Kind
 from pipeline.phonemes import PHONEMES
 from pipeline.resources import data_path
+
+if TYPE_CHECKING:
+    import yaml
 
 
 class Entry(BaseModel):
@@ -155,19 +158,26 @@ def _listed(text: str) -> frozenset[str]:
     return frozenset(line for line in text.split("\n") if line and line[0] != "#")
 
 
-class _Loader(getattr(yaml, "CSafeLoader", yaml.SafeLoader)):  # type: ignore[misc]  # libyaml where it is built in
-    """Safe YAML whose mappings know their line and refuse a key given twice."""
+@lru_cache(maxsize=1)
+def _loader() -> "type[yaml.SafeLoader]":
+    """Safe YAML whose mappings know their line and refuse a key given twice; loaded only where YAML is read."""
+    import yaml
 
-    def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
-        seen: set[Any] = set()
-        for key_node, _ in node.value:
-            key = self.construct_object(key_node, deep=True)
-            if key in seen:
-                raise yaml.MarkedYAMLError(problem=f"key {key!r} stands twice", problem_mark=key_node.start_mark)
-            seen.add(key)
-        mapping: dict[Any, Any] = super().construct_mapping(node, deep=deep)
-        mapping["_line"] = node.start_mark.line + 1
-        return mapping
+    base: type[yaml.SafeLoader] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)  # libyaml where it is built in
+
+    class Loader(base):  # type: ignore[valid-type,misc]
+        def construct_mapping(self, node: yaml.MappingNode, deep: bool = False) -> dict[Any, Any]:
+            seen: set[Any] = set()
+            for key_node, _ in node.value:
+                key = self.construct_object(key_node, deep=True)
+                if key in seen:
+                    raise yaml.MarkedYAMLError(problem=f"key {key!r} stands twice", problem_mark=key_node.start_mark)
+                seen.add(key)
+            mapping: dict[Any, Any] = super().construct_mapping(node, deep=deep)
+            mapping["_line"] = node.start_mark.line + 1
+            return mapping
+
+    return Loader
 
 
 def _strip_lines(data: Any) -> Any:
@@ -196,9 +206,11 @@ _E = TypeVar("_E", bound=BaseModel)
 
 def read_rows(path: Path, row: type[_E], faults: list[str]) -> list[tuple[int, _E]]:
     """Read a YAML list of rows; each fault becomes ``file:line: what``. Returns the good rows with their lines."""
+    import yaml
+
     name = "/".join(path.parts[-2:])
     try:
-        raw = yaml.load(path.read_text(encoding="utf-8"), Loader=_Loader)
+        raw = yaml.load(path.read_text(encoding="utf-8"), Loader=_loader())
     except (yaml.YAMLError, UnicodeDecodeError, OSError) as error:
         mark = getattr(error, "problem_mark", None)
         where = f"{name}:{mark.line + 1}" if mark else name
@@ -277,8 +289,24 @@ class WordList(Entry):
 
 
 def load_vocabulary(base: Path | None = None, personal: Path | None = None) -> Vocabulary:
-    """Load vocab/ (or ``base``), then the personal layer over it. Raises VocabularyError holding every fault."""
-    return _load(base or data_path("vocab"), personal if personal and personal.is_dir() else None)
+    """Load vocab/ (or ``base``), then the personal layer over it. Raises VocabularyError holding every fault.
+
+    Of the shipped vocabulary the checked object is kept in the cache folder until a file changes.
+    """
+    layer = personal if personal and personal.is_dir() else None
+    return _load(base, layer) if base is not None else _load_shipped(layer)
+
+
+@lru_cache(maxsize=2)
+def _load_shipped(personal: Path | None) -> Vocabulary:
+    base = data_path("vocab")
+    return kept(
+        "vocabulary",
+        state_of(*word_files([base, personal] if personal else [base]), *program_files("vocabulary.py")),
+        lambda: _load(base, personal),
+        lambda vocab: vocab.model_dump_json().encode(),
+        Vocabulary.model_validate_json,
+    )
 
 
 @lru_cache(maxsize=4)

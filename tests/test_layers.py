@@ -28,10 +28,11 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "ages": {"amounts", "errors", "model"},
     "commands": {"errors", "model", "phonemes", "resources", "vocabulary"},
     "config": {"errors"},
+    "kept": {"config", "errors", "files"},
     "files": {"errors"},
     "records": {"model"},
     "vault": {"errors", "files"},
-    "vocabulary": {"errors", "model", "phonemes", "resources"},
+    "vocabulary": {"errors", "kept", "model", "phonemes", "resources"},
     "vtt": {"errors", "model"},
     "typed": {"errors", "model"},
 }

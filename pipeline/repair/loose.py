@@ -7,10 +7,11 @@ may be "gag reflex is", so a term may also swallow a small word beside it.
 from collections.abc import Iterator, Sequence
 
 from pipeline.model import Transcript
+from pipeline.repair.compiling import Target
 from pipeline.repair.propose import Proposal, changed_part, is_form_of
-from pipeline.repair.targets import Lexicon, Target, lexicon_of
+from pipeline.repair.targets import Lexicon, lexicon_of
 from pipeline.repair.tokens import Around, Token, tokens_of
-from pipeline.sound import similarities, similarity, table_of
+from pipeline.sound import similarities, similarity, sound_of, table_of
 from pipeline.vocabulary import Vocabulary
 
 _LONGEST_HEARD, _SHORTEST_SOUND, _LONGEST_SOUND = 5, 3, 28
@@ -48,7 +49,7 @@ def propose_loosely(transcript: Transcript, vocab: Vocabulary) -> tuple[Proposal
             if made is not None:
                 part = tokens[made.words[0] : made.words[1]]
                 everyday = all(token.ordinary == "common" for token in part)
-                worth = min(alike, _alike(part, made.meant, lexicon) + _CHANGED_GAIN)
+                worth = min(alike, _alike(part, made.meant) + _CHANGED_GAIN)
                 worth += _STRANGE_GAIN * strange - _EVERYDAY_PAY * everyday
                 found.append((worth + _UNSURE_GAIN * (1 - _least(part)), made))
     return _best(found, transcript, lexicon)
@@ -81,7 +82,7 @@ def _proposal(
     old, new = f" {' '.join(heard)} ", f" {' '.join(meant)} "
     if old in new or new in old or not other:
         return None  # only a small word more or less, or written otherwise
-    if all(token.edge for token in part) or _alike(part, " ".join(meant), lexicon) < _CHANGED_ALIKE:
+    if all(token.edge for token in part) or _alike(part, " ".join(meant)) < _CHANGED_ALIKE:
         return None
     if any(rules.is_guarded(word) or rules.opposites.get(word) for word in meant) or is_form_of(part, meant, alike):
         return None
@@ -119,16 +120,16 @@ def _joined(part: Sequence[Token], target: Target, alike: float, lexicon: Lexico
     sound = "".join(token.sound for token in part)
     plain = target.text.split()
     ways = [[small, *plain] for small in lexicon.rules.before] + [[*plain, small] for small in lexicon.rules.after]
-    sounds = ["".join(lexicon.sound(w) for w in way[:1]) + target.sound for way in ways[: len(lexicon.rules.before)]]
-    sounds += [target.sound + lexicon.sound(way[-1]) for way in ways[len(lexicon.rules.before) :]]
+    sounds = ["".join(sound_of(w) for w in way[:1]) + target.sound for way in ways[: len(lexicon.rules.before)]]
+    sounds += [target.sound + sound_of(way[-1]) for way in ways[len(lexicon.rules.before) :]]
     likeness = similarities(table_of([sound] * len(sounds)), table_of(sounds)).tolist()
     best = max(range(len(ways)), key=lambda k: likeness[k])
     return ways[best] if likeness[best] >= alike + _JOINED_GAIN else plain
 
 
-def _alike(part: Sequence[Token], meant: str, lexicon: Lexicon) -> float:
+def _alike(part: Sequence[Token], meant: str) -> float:
     sound = "".join(token.sound for token in part)
-    return similarity(sound, "".join(lexicon.sound(word) for word in meant.split()))
+    return similarity(sound, "".join(sound_of(word) for word in meant.split()))
 
 
 def _least(part: Sequence[Token]) -> float:

@@ -1,12 +1,12 @@
 """What the vocabulary itself says about sound: hand-written pronunciations and listed mishearings."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pipeline.repair.rules import Rules
 from pipeline.repair.text import plain
-from pipeline.sound import encode, similarities, table_of
+from pipeline.sound import encode, similarities, sound_of, table_of
 from pipeline.vocabulary import Concept, Site, Vocabulary
 
 _UNLIKE = 0.5  # a listed mishearing less like its term than this is an error of the list
@@ -54,7 +54,7 @@ class _Question:
     note: str = ""
 
 
-def learn(vocab: Vocabulary, named: Mapping[str, Named], rules: Rules, sound_of: Callable[[str], str]) -> Learned:
+def learn(vocab: Vocabulary, named: Mapping[str, Named], rules: Rules) -> Learned:
     """Give each hand-written sound and each mishearing to the form of its entry that it means.
 
     That is the longest form that the note of a mishearing quotes (``heard for "psoas"``), else the form nearest by

@@ -10,11 +10,12 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from pipeline.model import Transcript, WordRange
+from pipeline.repair.compiling import LONGEST, Target
 from pipeline.repair.mishearings import Known
 from pipeline.repair.rules import Figures
-from pipeline.repair.targets import LONGEST, Lexicon, Target, lexicon_of
+from pipeline.repair.targets import Lexicon, lexicon_of
 from pipeline.repair.tokens import Around, Token, tokens_of
-from pipeline.sound import similarity
+from pipeline.sound import similarity, sound_of
 from pipeline.vocabulary import Vocabulary
 
 _LONGEST_SOUND = 28
@@ -231,7 +232,7 @@ def _without_anchor(
     sound = "".join(token.sound for token in part)
     clinical = stretch.clinical + sum(max(0.0, *token.weights) for token in rest)
     changed = replace(stretch, part=part, sound=sound, clinical=clinical, anchored=True)
-    likeness = similarity(sound, "".join(lexicon.sound(word) for word in meant))
+    likeness = similarity(sound, "".join(sound_of(word) for word in meant))
     gain = figures.anchor_gain * (2 if any(token.text in lexicon.trade_words for token in rest) else 1)
     return changed, likeness - _need(changed, figures) + gain
 

@@ -6,7 +6,10 @@ from functools import lru_cache
 from pathlib import Path
 from types import MappingProxyType
 
+from pydantic import TypeAdapter
+
 from pipeline.errors import VocabularyError
+from pipeline.kept import kept, program_files, state_of
 from pipeline.resources import data_path
 from pipeline.sound import is_known, own_sounds
 from pipeline.vocabulary import Entry, english_words, read_rows
@@ -15,6 +18,7 @@ _WORD_LISTS = (
     *("never", "numbers", "edges", "chat", "clinical", "examining", "fixed", "lay"),
     *("weighing", "kilos", "pounds", "birth", "before", "after", "results"),
 )
+_SHORTEST_WORD = 4  # letters of a trade word that stands in no list
 _OTHERS = ("also", "opposites", "figures", "weights")
 
 
@@ -116,6 +120,26 @@ class Rules:
         return self.is_everyday(word) or any(w in self.rare or is_known(w) for w in (word, *_stems(word)))
 
 
+class TradeWords:
+    """Whether a word is one that ordinary talk seldom holds."""
+
+    def __init__(self, rules: Rules) -> None:
+        self._rules = rules
+        self.also = frozenset(phrase for phrase in rules.also if " " not in phrase)
+        self._known: dict[str, bool] = {}
+
+    def __call__(self, word: str) -> bool:
+        """True for a word that ordinary talk seldom holds."""
+        known = self._known.get(word)
+        if known is None:
+            rules = self._rules
+            lay = len(word) < _SHORTEST_WORD or word in rules.words["lay"] or word in rules.words["chat"]
+            lay = lay or rules.is_everyday(word)
+            known = word in rules.sounds or word in self.also or not lay
+            self._known[word] = known
+        return known
+
+
 _ENDINGS = (
     *(
         ("'s", ""),
@@ -146,20 +170,17 @@ def load_rules(base: Path | None = None) -> Rules:
 @lru_cache(maxsize=2)
 def _load(base: Path) -> Rules:
     faults: list[str] = []
-    rows = {row.id: row for _, row in read_rows(base / "repair.yaml", Row, faults)}
-    wanted = {*_WORD_LISTS, *_OTHERS}
-    faults += [f"vocab/repair.yaml: the row {name!r} is missing" for name in sorted(wanted - rows.keys())]
-    faults += [f"vocab/repair.yaml: the program knows no row {name!r}" for name in sorted(rows.keys() - wanted)]
-    figures = rows["figures"].figures if "figures" in rows else None
-    if figures is None:
-        faults.append("vocab/repair.yaml: the row 'figures' holds no figures")
     common = less_common = rare = frozenset[str]()
     try:
         common, less_common, rare = english_words(base)
     except (OSError, UnicodeDecodeError) as error:
         faults.append(f"vocab/english.txt: not readable ({error})")
+    path = base / "repair.yaml"
+    state = state_of(str(base), path, *program_files("repair/rules.py"))
+    rows = kept("repair-rules", state, lambda: _rows(path, faults), _ROWS.dump_json, _ROWS.validate_json)
+    figures = rows["figures"].figures
     if faults or figures is None:
-        raise VocabularyError("The rules of repair have faults:\n  " + "\n  ".join(faults))
+        raise _faulty(faults)
     opposites: dict[str, frozenset[str]] = {}
     for pair in rows["opposites"].pairs:
         for one, other in (pair, pair[::-1]):
@@ -175,3 +196,23 @@ def _load(base: Path) -> Rules:
         less_common=less_common,
         rare=rare,
     )
+
+
+_ROWS = TypeAdapter(dict[str, Row])
+
+
+def _rows(path: Path, faults: list[str]) -> dict[str, Row]:
+    """The rows of repair.yaml by id. Raises VocabularyError holding every fault, those found before among them."""
+    rows = {row.id: row for _, row in read_rows(path, Row, faults)}
+    wanted = {*_WORD_LISTS, *_OTHERS}
+    faults += [f"vocab/repair.yaml: the row {name!r} is missing" for name in sorted(wanted - rows.keys())]
+    faults += [f"vocab/repair.yaml: the program knows no row {name!r}" for name in sorted(rows.keys() - wanted)]
+    if "figures" not in rows or rows["figures"].figures is None:
+        faults.append("vocab/repair.yaml: the row 'figures' holds no figures")
+    if faults:
+        raise _faulty(faults)
+    return rows
+
+
+def _faulty(faults: list[str]) -> VocabularyError:
+    return VocabularyError("The rules of repair have faults:\n  " + "\n  ".join(faults))

@@ -10,6 +10,7 @@ from typing import Literal
 from pipeline.model import Transcript
 from pipeline.repair.targets import Lexicon
 from pipeline.repair.text import plain
+from pipeline.sound import sound_of
 
 REPAIRED = "repaired_term"
 Ordinary = Literal["unknown", "known", "common"]
@@ -118,7 +119,7 @@ def _facts(text: str, lexicon: Lexicon) -> _Facts:
         weight = 0.0
     soft = text in lexicon.soft or text in words["fixed"] or text in words["clinical"]
     return _Facts(
-        sound=lexicon.sound(text),
+        sound=sound_of(text),
         ordinary=ordinary,
         guarded=any(rules.is_guarded(part) for part in text.split("-")),
         trade=any(word in lexicon.trade_words for word in (text, text.removesuffix("'s"), text.removesuffix("s"))),

@@ -1,32 +1,27 @@
 """The vocabulary compiled for questions: every form with what it may stand for, and what is needed of each entry.
 
-Compiling takes longer than a search may: the result is kept in the cache folder under the hash of all that it comes
-from, and made anew where that changed or the file cannot be read.
+Compiling takes longer than a search may: the result is kept in the cache folder.
 """
 
-import hashlib
 import json
 import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
 from dataclasses import asdict, dataclass
 from functools import cached_property, lru_cache
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from pipeline import __version__
 from pipeline.amounts import AmountWords, Calendar, Numbers, tokens_of
-from pipeline.config import Config, cache_folder
-from pipeline.errors import StoreError, VocabularyError
-from pipeline.files import write_atomic
+from pipeline.config import Config
+from pipeline.errors import VocabularyError
+from pipeline.kept import kept, program_files, state_of, word_files
 from pipeline.resources import data_path
 
 if TYPE_CHECKING:
     from pipeline.vocabulary import Vocabulary
 
 NOT = "n't"  # ends a verb that is denied
-RECIPE = 3  # part of the key of the kept form: raise it when this module changes what it makes
+_MADE_BY = ("search/lexicon.py", "vocabulary.py", *(f"amounts/{name}.py" for name in ("days", "numbers", "words")))
 LISTS = "search.yaml"
 _NEEDED = ("question_words", "first_visit", "last_visit", "in_own_words", "wanted_present", "by.infant", "by.visit")
 _ASIDE = re.compile(r"\([^)]*\)")
@@ -140,53 +135,38 @@ def form_of(text: str) -> str:
 
 def load_lexicon(config: Config) -> Lexicon:
     """The lexicon of the shipped words and the person's own. Raises VocabularyError where they have faults."""
-    key = _key(config.own_words)
-    kept = cache_folder() / "questions" / f"{key}.json"
-    with suppress(OSError, ValueError, TypeError, KeyError):
-        return _from_json(json.loads(kept.read_bytes()))
-    from pipeline.vocabulary import load_vocabulary
 
-    lexicon = compile_lexicon(load_vocabulary(personal=config.own_words))
-    with suppress(StoreError, OSError):  # a cache that cannot be written costs time alone
-        _make_room(kept.parent)
-        write_atomic(kept, json.dumps(asdict(lexicon), ensure_ascii=False, default=sorted).encode())
-    return lexicon
+    def made() -> Lexicon:
+        from pipeline.vocabulary import load_vocabulary
+
+        return compile_lexicon(load_vocabulary(personal=config.own_words))
+
+    state = state_of(*word_files([data_path("vocab"), config.own_words]), *program_files(*_MADE_BY))
+    return kept("questions", state, made, _pack, _unpack)
 
 
-def _key(own_words: Path) -> str:
-    """The hash of all that the lexicon comes from; the same files in the same places give the same one."""
-    digest = hashlib.sha256(f"{__version__} {RECIPE}".encode())
-    base = data_path("vocab")
-    for root in (base, own_words):
-        for path in sorted([*root.glob("*.yaml"), *root.glob("concepts/*.yaml"), *root.glob("cues/*.yaml")]):
-            digest.update(f"\0{path.relative_to(root)}\0{root is base}\0".encode())
-            with suppress(OSError):
-                digest.update(path.read_bytes())
-    return digest.hexdigest()
+def _pack(lexicon: Lexicon) -> bytes:
+    return json.dumps(asdict(lexicon), ensure_ascii=False, default=sorted).encode()
 
 
-def _make_room(folder: Path) -> None:
-    for old in folder.glob("*.json"):
-        old.unlink(missing_ok=True)
-
-
-def _from_json(kept: Any) -> Lexicon:
+def _unpack(body: bytes) -> Lexicon:
     """Raises TypeError, KeyError or ValueError where the kept form is not whole."""
+    data = json.loads(body)
     return Lexicon(
-        forms=kept["forms"],
-        longest=kept["longest"],
-        denials=frozenset(kept["denials"]),
-        concepts={key: ConceptFacts(**facts) for key, facts in kept["concepts"].items()},
-        sites={key: SiteFacts(facts["label"], tuple(facts["line"])) for key, facts in kept["sites"].items()},
-        good=frozenset(kept["good"]),
-        bad=frozenset(kept["bad"]),
-        dull=frozenset(kept["dull"]),
-        own_words=frozenset(kept["own_words"]),
-        wanted_present=frozenset(kept["wanted_present"]),
-        terms=kept["terms"],
-        units={form: (unit, factor, offset) for form, (unit, factor, offset) in kept["units"].items()},
-        numbers=kept["numbers"],
-        lists=kept["lists"],
+        forms=data["forms"],
+        longest=data["longest"],
+        denials=frozenset(data["denials"]),
+        concepts={key: ConceptFacts(**facts) for key, facts in data["concepts"].items()},
+        sites={key: SiteFacts(facts["label"], tuple(facts["line"])) for key, facts in data["sites"].items()},
+        good=frozenset(data["good"]),
+        bad=frozenset(data["bad"]),
+        dull=frozenset(data["dull"]),
+        own_words=frozenset(data["own_words"]),
+        wanted_present=frozenset(data["wanted_present"]),
+        terms=data["terms"],
+        units={form: (unit, factor, offset) for form, (unit, factor, offset) in data["units"].items()},
+        numbers=data["numbers"],
+        lists=data["lists"],
     )
 
 
