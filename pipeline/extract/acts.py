@@ -10,6 +10,7 @@ from pipeline.model import ClauseClass, Kind
 ALL: frozenset[Kind] = frozenset({"finding", "history", "treatment", "advice", "plan", "impression"})
 DOING: frozenset[Kind] = frozenset({"treatment", "advice", "plan"})
 NOTHING: frozenset[Kind] = frozenset()
+CONDITIONS = frozenset({"any", "anything", "if", "should", "whenever"})
 PERSONAL = frozenset({"she", "he", "hers", "his", "her", "here", "this", "mine"})
 
 
@@ -37,10 +38,13 @@ _SILENT = {
 def acts_of(marked: Marked, clauses: Sequence[Clause]) -> list[Act]:
     """One act a clause, in order."""
     acts: list[Act] = []
+    warned = _warned(marked, clauses)
     for n, clause in enumerate(clauses):
         before = acts[-1] if acts and not clause.hard else None
         last_of_sentence = n + 1 == len(clauses) or clauses[n + 1].hard
         act = _act(marked, clause, before, last_of_sentence)
+        if n in warned and act.silent is None:
+            act = _silent("hypothetical", "what to come back for")
         follows = clauses[n + 1] if n + 1 < len(clauses) else None
         if follows is not None and act.silent is None and _was_until(marked, clause, follows, last_of_sentence):
             act = _silent("earlier", "was so until today")
@@ -80,6 +84,17 @@ def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
     if "chat" in cues:
         return Act("chat", ClauseClass.CHAT, "small talk")
     return OBSERVE
+
+
+def _warned(marked: Marked, clauses: Sequence[Clause]) -> set[int]:
+    """ "Any green vomit, or she's floppy, straight to emergency": all that stands before the place to go to."""
+    warned: set[int] = set()
+    begin = 0
+    for n, clause in enumerate(clauses):
+        begin = n if clause.hard else begin
+        if marked.tokens[clauses[begin].head].text in CONDITIONS and "contact" in marked.acts(clause.a, clause.b):
+            warned.update(range(begin, n + 1))
+    return warned
 
 
 def _was_until(marked: Marked, clause: Clause, following: Clause, far: bool) -> bool:

@@ -114,8 +114,8 @@ class Places:
         """Where a concept is seated: the site its own words name, the structure in hand, or its default site."""
         lead = next((t.side for t in own if t.side), "")
         fitting = [t for t in own if t.site is not None and self.distance(concept, t.site) is not None]
-        if concept.site is not None and not concept.sided:
-            fitting = []  # jaundice down to the chest is the skin's
+        if concept.site is not None and concept.kind != "treatment" and (not concept.sided or not concept.beyond):
+            fitting = []  # jaundice down to the chest is the skin's; the contract seats a thigh fold at the thigh
         if concept.site not in (None, "whole_body", "skin"):  # a part of the default site is no site of its own
             fitting = [t for t in fitting if t.site == concept.site or concept.site not in self.vocab.site_line(t.site)]
         if concept.site in {t.site for t in fitting}:
@@ -139,8 +139,15 @@ class Places:
         if held:
             return tuple(replace(t, side=lead) if lead else t for t in held)
         if concept.on:
+            if concept.id.startswith("joint.") and focus and not self._near(concept.on[0], focus):
+                return ()  # "no click" with a finger in the mouth is not said of the hip
             return (Target(concept.on[0], lead),)
         return (Target(None, lead),) if concept.kind in ("plan", "advice") else ()
+
+    def _near(self, site: str, held: Sequence[Target]) -> bool:
+        """The site and a structure in hand belong to one part of the body."""
+        line = set(self.vocab.site_line(site)) - {"whole_body"}
+        return any(t.site is None or line & set(self.vocab.site_line(t.site)) for t in held)
 
     def _seats(self, concept: Concept, places: Sequence[Target]) -> list[Target]:
         return [

@@ -165,8 +165,7 @@ class Resolver(Places):
         if not own and focus.treated and concept_id in focus.seats:  # tested again where it was tested before
             context = [focus.seats[concept_id]]
         held = own or ((Target(None, side_said),) if side_said else ())
-        near = focus.clause >= focus.now - 1 and concept.kind == "plan"  # "… that tongue, so I'll send you"
-        pointed = near or points(frame, marked)
+        pointed = points(frame, marked)
         places = self.place(concept, held, () if own else context, pointed=pointed)
         return [
             self._draft(frame, concept, place, result, value, marked, rule, mark)
