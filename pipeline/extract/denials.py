@@ -91,7 +91,13 @@ class Denials:
             if scope.cue[0] in inside:
                 continue
             backward = scope.b <= scope.cue[0]
-            if backward or not any(scope.a <= m.a < scope.b or self._in_gap(scope, m) for m in deniable):
+            reached = any(scope.a <= m.a < scope.b or self._in_gap(scope, m) for m in deniable)
+            if backward or (not reached and self._alone(scope)):
                 found.append(Mark("ellipsis", *scope.cue))
         self._scopes = [s for s in self._scopes if s.b > s.cue[0] and s.cue[0] not in inside]
         return found
+
+    def _alone(self, scope: Scope) -> bool:
+        """ "The right one isn't", "nothing there": "not this afternoon" and "nobody should" deny something else."""
+        end = next((k + 1 for k in range(scope.cue[1] - 1, scope.b) if self._tokens[k].stop), scope.b)
+        return self._marked.words(scope.cue[1], end) <= self._vocab.listed("ellipsis_tail")
