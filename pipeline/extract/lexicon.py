@@ -206,6 +206,7 @@ class Lexicon:
         )
         for say in words.get("no_term", ()):
             self.terms.add(self._steps(say, drop=False), Reading("mask"))
+        self._told: dict[tuple[str, ...], list[Reading]] = {}
         for concept in self.vocab.concepts.values():
             for say in concept.say:
                 self._term(say, Reading("say", concept.id))
@@ -214,6 +215,7 @@ class Lexicon:
                     self._term(say, Reading("result", concept.id, result))
                 for means in form.means:
                     self._term(means, Reading("means", concept.id, result))
+        self._copulas()
         for site in self.vocab.sites.values():
             for say in site.say:
                 self._site(say, Reading("site", site=site.id, singular=self.tokeniser.phrase(say)[-1]))
@@ -246,7 +248,21 @@ class Lexicon:
         shrunk = len(steps) == 1 and len([w for w in self.tokeniser.phrase(say) if w not in self.determiners]) > 1
         little = self._bare_words if reading.role == "result" else self._little  # "down" is a plantar response
         if not shrunk and not set(steps) - {GAP} <= little:
-            (self.results if reading.role == "result" else self.terms).add(steps, reading)
+            self._layer(reading).add(steps, reading)
+            if reading.role in ("result", "means"):
+                self._told.setdefault(tuple(steps), []).append(reading)
+
+    def _layer(self, reading: Reading) -> PhraseIndex[Reading]:
+        return self.results if reading.role == "result" else self.terms
+
+    def _copulas(self) -> None:
+        """ "feels soft" is listed for a muscle, "soft" for a fontanelle too: the longer form means all of both."""
+        verbs = {self.tokeniser.stem(word) for word in self.vocab.listed("copulas")}
+        for steps, own in self._told.items():
+            if steps[0] in verbs:
+                for reading in self._told.get(steps[1:], ()):
+                    if reading not in own:
+                        self._layer(reading).add(steps, reading)
 
     def _site(self, say: str, reading: Reading) -> None:
         steps = self._steps(say, drop=True)
