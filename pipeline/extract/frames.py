@@ -141,6 +141,8 @@ class FrameBuilder:
         return any(self._tokens[k].text in self._prepositions for k in range(max(self._clause.a, mark.a - 3), mark.b))
 
     def _site(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
+        if rest and self._open.concepts and rest[0].kind == "concept" and rest[0].a <= mark.a < mark.b <= rest[0].b:
+            self._flush()  # "refer her for a | hip ultrasound"
         frame = self._open
         if self._stated():
             near = not border and not frame.levels and self._prepositional(mark)

@@ -6,10 +6,13 @@ from pipeline.extract.places import SEATED
 from pipeline.vocabulary import Concept, Vocabulary
 
 
-def points(frame: Frame, marked: Marked) -> bool:
-    """ "an X-ray of that one", "leaving those alone": the object is the structure in hand."""
+def points(frame: Frame, marked: Marked, *, things: bool = False) -> bool:
+    """ "an X-ray of that one", "leaving those alone": the object is the structure in hand.
+
+    ``things``: only words that point to no people ("I'll ring them").
+    """
     near = marked.words(frame.a, frame.b + 4)
-    return bool(near & {"that", "those", "them", "it"})
+    return bool(near & ({"that", "those"} if things else {"that", "those", "them", "it"}))
 
 
 def heading(vocab: Vocabulary, frame: Frame, concept: Concept, marked: Marked) -> bool:

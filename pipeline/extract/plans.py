@@ -7,7 +7,7 @@ from pipeline.extract.clauses import Clause
 from pipeline.extract.drafts import Draft
 from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Target
-from pipeline.extract.frames import Frame
+from pipeline.extract.frames import Frame, FrameBuilder
 from pipeline.extract.ledger import extend
 from pipeline.extract.marks import Mark
 from pipeline.model import span_of
@@ -54,6 +54,34 @@ class Plans(Filing):
         if not named:
             return [*rest, first]
         return [*rest, *(self._again(first, t) for t in named)]
+
+    def _referred(self, drafts: Sequence[Draft], frames: Sequence[Frame], clause: Clause) -> list[Draft]:
+        """ "I'm writing to them about the tone in her legs", "I want that tongue seen to, so I'm referring her"."""
+        if not any(d.concept == "plan.refer" and d.site is None for d in drafts):
+            return list(drafts)
+        first = min(d.a for d in drafts)
+        about = [f for f in frames if f.sites and self._about(f.sites[0], first, clause)]
+        asked = self._wanted(clause)
+        named = [t for f in about for t in self._resolver.own(f, self._state.focus)] or asked
+        if len(named) != 1:
+            return list(drafts)
+        return [self._again(d, named[0]) if d.concept == "plan.refer" and d.site is None else d for d in drafts]
+
+    def _about(self, site: Mark, after: int, clause: Clause) -> bool:
+        """The structure follows the referral as what it is about."""
+        led = self._marked.words(max(clause.a, site.a - 6), site.a)
+        return site.a >= after and bool(led & self._vocab.listed("referred_about"))
+
+    def _wanted(self, clause: Clause) -> list[Target]:
+        """The structure that the same sentence, just before, wants somebody to see."""
+        n = self._clauses.index(clause)
+        if clause.hard or n == 0:
+            return []
+        before = self._clauses[n - 1]
+        if not self._marked.words(before.a, before.b) & {"seen", "see", "look", "looked", "checked", "examined"}:
+            return []
+        frames = FrameBuilder(self._vocab, self._marked, before).build()
+        return [t for f in frames for t in self._resolver.own(f, self._state.focus)]
 
     def _again(self, draft: Draft, target: Target) -> Draft:
         site = self._vocab.sites[target.site or "whole_body"]

@@ -3,30 +3,28 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+from pipeline.extract.carried import Carried
 from pipeline.extract.drafts import Draft, unique
 from pipeline.extract.focus import Focus, Target
 from pipeline.extract.frames import Frame
 from pipeline.extract.lexicon import Reading
-from pipeline.extract.marks import VIEWER, Mark, Marked
-from pipeline.extract.measures import by_unit, value_of
+from pipeline.extract.marks import Mark, Marked
+from pipeline.extract.measures import value_of
 from pipeline.extract.naming import heading, not_asked_for, points
-from pipeline.extract.places import FAR, OTHER, SEATED, WITHHELD, Places
+from pipeline.extract.places import FAR, SEATED, WITHHELD
 from pipeline.extract.results import fit_result, good_result, is_good, opposite
 from pipeline.model import Kind
-from pipeline.vocabulary import Concept, Vocabulary
+from pipeline.vocabulary import Vocabulary
 
 AFTERWARDS = ("released", "partial", "not_tolerated")
-SAME = 12  # words back at most from a frame to the "same" said of it
-CARRIED = ("motion.", "reflex.", "test.", "alignment.")
 
 
-class Resolver(Places):
+class Resolver(Carried):
     """Reads frames against vocabulary and focus."""
 
     def __init__(self, vocab: Vocabulary) -> None:
         super().__init__(vocab)
         self.unseated = vocab.listed("needs_place")
-        self.side_always = vocab.listed("side_always")
 
     def choose(self, mark: Mark, site: str | None, kinds: frozenset[Kind], focus_site: str | None) -> Reading | None:
         """Which concept and result a word means by itself, on this site; the one made for the nearest site wins."""
@@ -165,15 +163,12 @@ class Resolver(Places):
         if not own and focus.treated and concept_id in focus.seats:  # tested again where it was tested before
             context = [focus.seats[concept_id]]
         held = own or ((Target(None, side_said),) if side_said else ())
-        pointed = points(frame, marked)
+        pointed = points(frame, marked, things=concept.id == "plan.refer")
         places = self.place(concept, held, () if own else context, pointed=pointed)
         return [
             self._draft(frame, concept, place, result, value, marked, rule, mark)
             for place in self._seats(concept, places)
         ]
-
-    def _side_only(self, frame: Frame) -> str:
-        return frame.side if frame.side in ("left", "right", "both", *VIEWER) else ""
 
     def _meant(
         self,
@@ -209,30 +204,6 @@ class Resolver(Places):
         softer = [d for d in drafts if is_good(self.vocab, d.result or "") and (d.concept, d.site, d.side) in worse]
         return unique([d for d in drafts if d not in softer])  # "softer, still a bit tight" is tight
 
-    def _carry(
-        self, word: Mark, own: Sequence[Target], frame: Frame, focus: Focus, kinds: frozenset[Kind]
-    ) -> tuple[str, str] | None:
-        """ "… and the right is restricted": the movement or test in hand goes on where no other structure is named."""
-        concept_id = focus.concept
-        if own or concept_id is None or not focus.targets:
-            return None
-        concept = self.vocab.concepts[concept_id]
-        if concept.kind not in kinds:
-            return None
-        if focus.clause_of_concept < focus.now - 2 and not frame.side:
-            return None
-        exact = next((r.result for r in word.gives() if r.role == "result" and r.concept == concept_id), None)
-        if exact:
-            return concept_id, exact
-        plain = all(r.concept == "exam.overall" for r in word.gives() if r.role == "means")
-        if plain and not frame.side:
-            return None  # "those feel good" is said of the structure, not of its last movement
-        if concept_id.startswith(CARRIED) and concept_id != "motion.general":
-            fitted = fit_result(self.vocab, concept_id, word)
-            if fitted is not None:
-                return concept_id, fitted
-        return None
-
     def _on(
         self,
         frame: Frame,
@@ -255,143 +226,3 @@ class Resolver(Places):
         held = own or ((Target(None, side),) if side else ())
         places = self.place(concept, held, context, pointed=points(frame, marked))
         return [self._draft(frame, concept, p, said, value, marked, rule, word) for p in self._seats(concept, places)]
-
-    def _carried(
-        self,
-        frame: Frame,
-        own: Sequence[Target],
-        context: Sequence[Target],
-        focus: Focus,
-        kinds: frozenset[Kind],
-        marked: Marked,
-    ) -> list[Draft]:
-        """Only a number or a denial was said: of the concept in hand, else of the structure named."""
-        concept = by_unit(self.vocab, frame, own, context, marked) or self.vocab.concepts.get(focus.concept or "")
-        mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
-        by_number = concept is not None and concept.measure is not None and not concept.id.startswith("motion.")
-        if concept is not None and (not own or by_number) and concept.kind in kinds:
-            value = value_of(concept, frame.numbers, marked, self.vocab)
-            headed = focus.result is None and focus.clause_of_concept >= focus.now - 1  # "Resps, I count forty-four"
-            said = headed or own or any(n.number and n.number.unit for n in frame.numbers)
-            if value is not None and (said if by_number else concept.id.startswith("motion.") or not focus.result):
-                places = self.place(concept, (), self._with_focus_side(context, focus))
-                return [self._draft(frame, concept, p, "value", value, marked, "carried number", mark) for p in places]
-        awaited = self.vocab.concepts.get(focus.awaits() or "")
-        bare = not own and not frame.side and all(n.number and not n.number.unit for n in frame.numbers)
-        if awaited is not None and frame.numbers and bare and awaited.kind in kinds:
-            value = value_of(awaited, frame.numbers, marked, self.vocab)
-            if value is not None:
-                places = self.place(awaited, (), ())
-                rule = "number awaited"
-                return [self._draft(frame, awaited, p, "value", value, marked, rule, mark) for p in places]
-        if frame.levels and frame.side in OTHER and not (frame.concepts or frame.results or frame.numbers):
-            listed = self.vocab.concepts["alignment.rotation"]  # "C1 is left": the trade's short form of turned to it
-            if listed.kind in kinds:
-                return [self._draft(frame, listed, p, "rotated", None, marked, "level and side", mark) for p in own]
-        turned = self._turned(frame, own, focus, marked)
-        if concept is not None and turned is not None and concept.kind in kinds:
-            held = own or (tuple(context) if frame.side else self._with_focus_side(context, focus))
-            places = self.place(concept, own, held)
-            return [self._draft(frame, concept, p, turned, None, marked, "carried denial", mark) for p in places]
-        if concept is not None and focus.result and self._same(frame, marked):
-            return self._copied(frame, concept, focus.result, own, context, marked, mark)
-        counted = marked.words(max(0, frame.a - 3), frame.a + 1) & self.vocab.listed("counted")
-        if concept is not None and focus.result and own and counted and concept.id.startswith(("tissue.", "sign.")):
-            return self._copied(frame, concept, focus.result, own, context, marked, mark)  # "one on the shin, one on …"
-        if frame.ellipsis is not None and own and not frame.concepts and "finding" in kinds:
-            overall = self.vocab.concepts["exam.overall"]
-            return [self._draft(frame, overall, p, "normal", None, marked, "nothing there", mark) for p in own]
-        return []
-
-    def _turned(self, frame: Frame, own: Sequence[Target], focus: Focus, marked: Marked) -> str | None:
-        """What "the right one isn't", "L5 is not", "it isn't now" leave of the result just said; else None."""
-        cue = frame.ellipsis
-        if cue is None or focus.concept is None or focus.result is None or is_good(self.vocab, focus.result):
-            return None  # a bare denial never makes a good finding bad
-        plain = marked.tokens[cue.b - 1].text in ("not", "n't") and focus.clause_of_concept >= focus.now - 1
-        pointing = marked.tokens[max(0, cue.a - 2)].text in self.vocab.listed("pointing")
-        sided = bool(frame.side) and cue.a != (frame.side_at or (-1,))[0] and not own
-        if not (sided or (plain and (own or pointing))):
-            return None
-        return opposite(self.vocab, focus.concept, focus.result)
-
-    def _same(self, frame: Frame, marked: Marked) -> bool:
-        return any(
-            hit.payloads[0].gives == "same" and frame.a - 2 <= hit.b and hit.a <= frame.b + 1
-            for hit in marked.hits("same", frame.a - SAME, frame.b + 2)
-        )
-
-    def _copied(
-        self,
-        frame: Frame,
-        concept: Concept,
-        result: str,
-        own: Sequence[Target],
-        context: Sequence[Target],
-        marked: Marked,
-        mark: Mark,
-    ) -> list[Draft]:
-        """ "Same on the other side", "shoulders, same": the result just said, of what is named now."""
-        if result == "value" or (not own and not (frame.side and all(t.side for t in context))):
-            return []
-        if own and concept.id.startswith(("joint.", "sign.", "suture.")) and is_good(self.vocab, result):
-            concept, result = self.vocab.concepts["exam.overall"], "normal"
-        places = self.place(concept, own, context)
-        return [self._draft(frame, concept, p, result, None, marked, "same as before", mark) for p in places]
-
-    def _draft(
-        self,
-        frame: Frame,
-        concept: Concept,
-        place: Target,
-        result: str,
-        value: tuple[float, str, tuple[str, ...]] | None,
-        marked: Marked,
-        rule: str,
-        mark: Mark,
-    ) -> Draft:
-        site = self.vocab.sites.get(place.site or "")
-        side = place.side
-        paired = site is not None and site.paired
-        if not side and place.plural and paired:
-            side = "both"
-        if not side and concept.id == "exam.symmetry" and paired:
-            side = "both"
-        if side in VIEWER:
-            side = VIEWER[side] if concept.kind == "advice" else ""
-        if not concept.sided:
-            side = ""
-        flags: tuple[str, ...] = value[2] if value else ()
-        if frame.repaired:
-            flags = (*flags, "corrected")
-        if not side and self._needs_side(concept, paired, result):
-            flags = (*flags, "side_missing")
-        steps = [("concept", concept.id, rule, mark.a, mark.b), ("result", result, rule, mark.a, mark.b)]
-        if side:
-            at = frame.side_at or (frame.a, frame.b)
-            steps.append(("side", side, "said" if frame.side_at else "from the structure in hand", *at))
-        return Draft(
-            concept=concept.id,
-            site=place.site,
-            side=side or "none",
-            level=place.level,
-            result=result,
-            a=frame.a,
-            b=frame.b,
-            value=value[0] if value else None,
-            unit=value[1] if value else None,
-            degree=marked.degree(frame.a - 3, frame.b + 1),
-            flags=flags,
-            steps=tuple(steps),
-            inherited=concept.site is None and not (frame.sites or frame.levels),
-            retracted=tuple(frame.repaired),
-        )
-
-    def _needs_side(self, concept: Concept, paired: bool, result: str) -> bool:
-        if concept.kind == "treatment":
-            return paired and result != "withheld"
-        if concept.kind not in ("finding", "history") or not concept.sided or is_good(self.vocab, result):
-            return False
-        if result in ("not_assessed", "value", "equivocal"):
-            return concept.id in ("motion.rotation", "motion.side_bend")
-        return (paired and concept.kind == "finding") or concept.id in self.side_always

@@ -151,7 +151,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             ]
             drafts = [d for d in drafts if not self._other_booking(d, ids)]
             drafts = self._timed(drafts, clause, marks)
-            drafts = self._rechecked(drafts, frames, own)
+            drafts = self._referred(self._rechecked(drafts, frames, own), frames, clause)
             filed = self._file(drafts, clause)
             if not drafts:
                 filed = self._late_side(frame, clause) or self._late_site(frame, clause, own)
