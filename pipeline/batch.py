@@ -22,6 +22,7 @@ from pipeline.model import Frozen
 from pipeline.run import TRANSCRIPT_SUFFIX, read_beside
 from pipeline.stages import Stages
 from pipeline.store import Store
+from pipeline.vault import Keys, keys_of, use
 from pipeline.visits import Told, draft
 
 SOUND_SUFFIXES = frozenset(
@@ -110,7 +111,7 @@ def _sorted_out(folder: Path, config: Config) -> tuple[list[Path], list[Outcome]
         visit = filed.get(sha256, "")
         if path.suffix.lower() == TRANSCRIPT_SUFFIX and path.stem in sounds:
             what = f"its recording is {sounds[path.stem]}"
-        elif visit and (config.notes / visit / NOTE).is_file():
+        elif visit and ((note := config.note_folder(visit)) is None or (note / NOTE).is_file()):
             what = "on record already"
         elif sha256 in first:
             what = f"the same as {first[sha256]}"
@@ -175,7 +176,7 @@ def _at_once(
         min(jobs, len(paths)),
         mp_context=multiprocessing.get_context("spawn"),
         initializer=_begin,
-        initargs=(config, make),
+        initargs=(config, make, keys_of(config.home)),
     )
     try:
         waiting: dict[Future[Outcome], Path] = {pool.submit(_in_worker, work, path): path for path in paths}
@@ -190,8 +191,10 @@ def _at_once(
         pool.shutdown(cancel_futures=True)
 
 
-def _begin(config: Config, make: Callable[[Config], Stages]) -> None:
+def _begin(config: Config, make: Callable[[Config], Stages], keys: Keys | None) -> None:
     global _stages
+    if keys is not None:
+        use(keys)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     _stages = make(config)
 

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import Literal
 from pydantic import TypeAdapter, ValidationError
 
 from pipeline.config import HOME_VARIABLE, Config, cache_folder
-from pipeline.errors import InputError
+from pipeline.errors import HandspokenError, InputError
 from pipeline.files import private_folder, write_atomic
 from pipeline.hear import forget_chunks
 from pipeline.model import Frozen
@@ -40,6 +41,7 @@ from pipeline.record import (
     seal,
 )
 from pipeline.store import new_id
+from pipeline.vault import clear_bytes, keys_of, locked, pass_on, public_of, read_grown, stored_locked
 from pipeline.visits import Told, expected
 
 VISIT, DONE = "visit.json", "done.json"
@@ -104,8 +106,8 @@ class Kept:
     def drafted(self) -> Drafted | None:
         """What became of it, once it was heard."""
         try:
-            return Drafted.model_validate_json((self.folder / DONE).read_bytes())
-        except (OSError, ValidationError):
+            return Drafted.model_validate_json(clear_bytes(self.folder / DONE))
+        except (OSError, ValidationError, HandspokenError):
             return None
 
 
@@ -144,18 +146,22 @@ def begin(
 ) -> Capture:
     """Make a new open recording. ``consent``: who agreed to being recorded, and in what role.
 
-    Raises InputError where another is being made, the visit could not be filed, nobody agreed, or the disk is full.
+    An encrypted record need not be unlocked; whether the visit can be filed is then not looked at. Raises InputError
+    where another is being made, the visit could not be filed, nobody agreed, or the disk is full.
     """
     if not consent.strip() or len(consent) > 200 or not consent.isprintable():
         raise InputError("consent to record: say who agreed, and in what role (mother, father, guardian).")
-    expected(told, config, today=today)
+    if not locked(config.home):
+        expected(told, config, today=today)
     home = private_folder(config.home / "recordings")
     check_room(home)
     if (other := live(config)) is not None:
         raise InputError(f"{other.folder}: a recording is running already. End it before another is begun.")
     folder = private_folder(home / new_id())
-    writer = Writer(folder, now)
-    write_atomic(folder / VISIT, _BEGUN.dump_json(Begun(told=told, begun=now())))
+    to = public_of(config.home)
+    writer = Writer(folder, now, to)
+    path, begun = folder / VISIT, _BEGUN.dump_json(Begun(told=told, begun=now()))
+    write_atomic(path, stored_locked(begun, path, to))
     writer.log("consent", text=f"given: {consent.strip()}")
     return Capture(folder, Recorder(writer, silent_minutes=silent_minutes))
 
@@ -196,8 +202,8 @@ def live(config: Config) -> Kept | None:
 
 def _kept(folder: Path) -> Kept:
     try:
-        begun = _BEGUN.validate_json((folder / VISIT).read_bytes())
-    except (OSError, ValidationError):
+        begun = _BEGUN.validate_json(read_grown(folder / VISIT))
+    except (OSError, ValidationError, HandspokenError):
         begun = None
     state: State = "open"
     if is_live(folder):
@@ -237,14 +243,27 @@ def hearer_at_work(config: Config) -> bool:
 
 
 def start_hearer(config: Config) -> None:
-    """Start the hearer unless it is at work: a process of its own that outlives this one."""
-    if hearer_at_work(config):
+    """Start the hearer unless it is at work: a process of its own that outlives this one.
+
+    A locked record has none: what was recorded waits. What a hearer of an encrypted one says is not kept: it may name
+    an infant.
+    """
+    if locked(config.home) or hearer_at_work(config):
         return
-    subprocess.Popen(
-        [sys.executable, "-m", "pipeline", "listen"],
-        env={**os.environ, HOME_VARIABLE: str(config.home)},
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=(config.home / HEARER_LOG).open("w"),
-        start_new_session=True,
-    )
+    keys, log = keys_of(config.home), config.home / HEARER_LOG
+    with ExitStack() as stack:
+        passed: tuple[int, ...] = ()
+        env = {**os.environ, HOME_VARIABLE: str(config.home)}
+        if keys is not None:
+            pipe, told = pass_on(keys)
+            stack.callback(os.close, pipe)
+            passed, env = (pipe,), env | told
+        subprocess.Popen(
+            [sys.executable, "-m", "pipeline", "listen"],
+            env=env,
+            pass_fds=passed,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL if keys else stack.enter_context(log.open("w")),
+            start_new_session=True,
+        )

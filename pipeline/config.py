@@ -16,6 +16,7 @@ import platformdirs
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.errors import InputError
+from pipeline.vault import KEYS
 
 HOME_VARIABLE = "HANDSPOKEN_HOME"
 CACHE_VARIABLE = "HANDSPOKEN_CACHE"
@@ -60,6 +61,15 @@ class Config:
     def notes(self) -> Path:
         """The notes as files, a folder a visit: what a search plays."""
         return self.home / "notes"
+
+    @property
+    def encrypted(self) -> bool:
+        """Whether the folder has keys."""
+        return (self.home / KEYS).exists()
+
+    def note_folder(self, visit: str) -> Path | None:
+        """The files of a visit's note; None in an encrypted folder: its page shows it, and nothing lies in clear."""
+        return None if self.encrypted else self.notes / visit
 
     @property
     def models(self) -> Path:

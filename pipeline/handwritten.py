@@ -27,7 +27,7 @@ class Written:
 
     entry: VisitEntry
     stamp: str
-    folder: Path
+    folder: Path | None
     redrafted: tuple[date, ...]
 
 
@@ -81,7 +81,7 @@ def write_visit(key: str, text: str, config: Config, stages: Stages, *, now: dat
             days = redraft(unit, batch, config, stages, [*visits, entry.id])
             record = unit.record(entry.id)
         batch.publish()
-    return Written(entry=entry, stamp=record.written or "", folder=config.notes / entry.id, redrafted=days)
+    return Written(entry=entry, stamp=record.written or "", folder=config.note_folder(entry.id), redrafted=days)
 
 
 def _unspoken(unit: Writing, key: str) -> VisitEntry:

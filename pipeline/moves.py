@@ -133,7 +133,8 @@ def give_stretches(key: str, given: Sequence[str], config: Config, stages: Stage
             redraft(unit, batch, config, stages, [*beside, *(part.visit for part in parts)])
         batch.publish()
     for visit in left:  # their notes told what is not theirs
-        rmtree(config.notes / visit.id, ignore_errors=True)
+        if (folder := config.note_folder(visit.id)) is not None:
+            rmtree(folder, ignore_errors=True)
     return tuple(parts)
 
 

@@ -27,6 +27,7 @@ from pipeline.model import (
 )
 from pipeline.records import Looked, PastVisit, VisitRecord
 from pipeline.resources import data_path
+from pipeline.vault import keys_of, locked
 from pipeline.vocabulary import Vocabulary, load_vocabulary
 
 if TYPE_CHECKING:
@@ -163,10 +164,12 @@ class ShippedStages:
         from pipeline.hear import Hearer, chosen_model
         from pipeline.repair import repaired
 
+        hidden = locked(self._config.home)  # then what is heard is kept nowhere
         return Hearer(
             chosen_model(self._config.settings.model, self._config.models),
             self.vocab,
-            keep=cache_folder(),
+            keep=None if hidden else cache_folder(),
+            keys=None if hidden else keys_of(self._config.home),
             between=self._between,
             threads=self._threads,
             device=self._config.settings.device,

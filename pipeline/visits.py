@@ -59,7 +59,8 @@ class Told:
 
 @dataclass(frozen=True)
 class Done:
-    """A drafted visit. ``filed_before``: the recording was on record already; ``changed``: what else was put right.
+    """A drafted visit. ``folder``: where its files are, if they were written. ``filed_before``: the recording was on
+    record already; ``changed``: what else was put right.
 
     ``redrafted``: days of the infant's other visits that were held against what is known now; their files stand as
     they were.
@@ -67,7 +68,7 @@ class Done:
 
     record: VisitRecord
     drafted: Drafted
-    folder: Path
+    folder: Path | None
     files: tuple[str, ...]
     filed_before: bool
     changed: tuple[str, ...]
@@ -83,7 +84,7 @@ class Done:
         return {
             "visit": self.record.visit,
             "infant": self.record.infant.code_name,
-            "folder": str(self.folder),
+            "folder": str(self.folder) if self.folder else None,
             "files": list(self.files),
             "filed_before": self.filed_before,
             "torn": self.torn,
@@ -106,7 +107,7 @@ def draft(
 ) -> Done:
     """From a recording or a transcript to the note's files and a visit on record.
 
-    The files go to ``config.notes/<visit>``, which a search plays, and to ``to``. A recording that is on record already
+    The files go to ``config.note_folder``, which a search plays, and to ``to``. A recording that is on record already
     is drafted again under its own visit. ``log``: what was noted while it was recorded here. Raises InputError,
     ModelError, StoreError; nothing was changed then.
     """
@@ -123,7 +124,7 @@ def draft(
         if source.recording.media_type.startswith(SOUNDS):
             filed = known.visit_of(source.recording.id) if known else None
             stretches = known.visit(filed).stretches if known and filed else None
-            copy = stages.copy(path, stretches)
+            copy = stages.copy(path, stretches) if to or not config.encrypted else None
         with staged() as batch:
             store = known or stack.enter_context(Store(config.home))
             with store.writing() as unit:
@@ -132,9 +133,10 @@ def draft(
                 record, drafted = _redraft(unit, visit, stages)
                 if copy and record.stretches != stretches:
                     copy = stages.copy(path, record.stretches)
-                files = _note_files(drafted, stages, copy)
-                folder = config.notes / visit
-                for place in (folder, to) if to else (folder,):
+                folder = config.note_folder(visit)
+                places = [place for place in (folder, to) if place is not None]
+                files = _note_files(drafted, stages, copy) if places else {}
+                for place in places:
                     for name, data in files.items():
                         batch.write(place / name, data)
                 redrafted = draft_others(unit, record, stages, everything=bool(changed))
@@ -199,12 +201,13 @@ def redraft(unit: Writing, batch: Staged, config: Config, stages: Stages, visits
     for _, visit in sorted({(unit.visit(visit).day, visit) for visit in visits}):
         record, drafted = _redraft(unit, visit, stages)
         days.append(record.day)
-        if not unit.visit(visit).signed:
+        folder = config.note_folder(visit)
+        if folder is not None and not unit.visit(visit).signed:
             sound = unit.blob(record.recording.sha256)
             there = record.recording.media_type.startswith(SOUNDS) and sound.exists()  # a record may come without
             copy = stages.copy(sound, record.stretches) if there else None
             for name, data in _note_files(drafted, stages, copy).items():
-                batch.write(config.notes / visit / name, data)
+                batch.write(folder / name, data)
     return tuple(days)
 
 

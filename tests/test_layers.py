@@ -27,7 +27,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "times": set(),
     "ages": {"amounts", "errors", "model"},
     "commands": {"errors", "model", "phonemes", "resources", "vocabulary"},
-    "config": {"errors"},
+    "config": {"errors", "vault"},
     "kept": {"config", "errors", "files"},
     "files": {"errors"},
     "records": {"model"},

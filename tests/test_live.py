@@ -159,7 +159,7 @@ def test_safeguarding_is_never_on_the_board(stages: ShippedStages, in_words: boo
 
 def test_a_board_is_handed_over_whole(tmp_path: Path) -> None:
     assert read_board(tmp_path) == BoardView()
-    write_board(tmp_path, BoardView(open=("hips",)))
+    write_board(tmp_path, BoardView(open=("hips",)), None)
     assert read_board(tmp_path).open == ("hips",)
     (tmp_path / "board.json").write_text("{")
     assert read_board(tmp_path) == BoardView()

@@ -195,7 +195,9 @@ def test_the_board_stands_beside_it_and_is_blank_at_the_end(running: Running, br
     board = browser.new_page()
     board.goto(running.at("/board"))
     board.wait_for_selector("body[data-state=recording]")
-    write_board(folder, BoardView(lines=(ShownLine(text="Left hip: <b>tight</b>", early=True),), asks=("Knee: high",)))
+    write_board(
+        folder, BoardView(lines=(ShownLine(text="Left hip: <b>tight</b>", early=True),), asks=("Knee: high",)), None
+    )
     board.wait_for_selector("li.early")
     assert "Left hip: <b>tight</b>" in board.inner_text(".heard-lines")
     assert "which side?" in board.inner_text(".ask")

@@ -48,9 +48,10 @@ def import_file(path: Path, config: Config, stages: Stages) -> Imported:
             others = {visit for infant in beside for visit, _ in unit.drafted_visits(infant=infant)}
             redraft(unit, batch, config, stages, came | others)
             for event in new:  # what is signed is not drafted again: its files are those that were signed
-                if isinstance(signed := event.payload, Signed) and event.visit:
+                folder = config.note_folder(event.visit or "")
+                if folder is not None and isinstance(signed := event.payload, Signed) and event.visit:
                     for name, sha256 in signed.renderings.items():
-                        batch.write(config.notes / event.visit / name, store.blobs.read(sha256))
+                        batch.write(folder / name, store.blobs.read(sha256))
             without = sum(sound is None and not unit.blob(sha256).exists() for sha256, sound in sounds.items())
         batch.publish()
     return Imported(len(new), len(file.events) - len(new), len(came), without)

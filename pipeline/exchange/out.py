@@ -26,6 +26,7 @@ from pipeline.store.events import Addendum, Consent, Event, Signed
 from pipeline.store.items import filed_visits
 from pipeline.store.tombstones import in_place_of, replaced_files
 from pipeline.store.transfer import SOUND_FOLDER, events_of, files_of, written
+from pipeline.vault import clear_bytes, keys_of, stored
 from pipeline.vocabulary import load_vocabulary
 from pipeline.vtt import write_vtt
 
@@ -291,8 +292,8 @@ def _key(config: Config) -> bytes:
     """The key of the copies without names, made once: with it, all copies of one infant fit together."""
     path = config.home / _KEY
     if not path.exists():
-        write_atomic(path, secrets.token_hex(32).encode())
+        write_atomic(path, stored(secrets.token_hex(32).encode(), path, keys_of(config.home)))
     try:
-        return bytes.fromhex(path.read_text(encoding="ascii").strip())
+        return bytes.fromhex(clear_bytes(path).decode("ascii").strip())
     except (OSError, ValueError) as error:
         raise InputError(f"{path}: cannot be read as a key; remove it, and the next copies get a new one.") from error

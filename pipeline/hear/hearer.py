@@ -23,6 +23,7 @@ from pipeline.hear.models import ModelFiles
 from pipeline.hear.terms import Terms
 from pipeline.hear.words import utterances
 from pipeline.model import Chunk, ChunkKey, Dropped, SpeechModel, Transcript, Word
+from pipeline.vault import Keys
 from pipeline.vocabulary import Vocabulary
 
 RECIPE = "free and hotword passes fused, sides and levels checked; version 3"
@@ -56,11 +57,11 @@ class Preview:
 class Hearer:
     """One speech model and a vocabulary; build once, hear many recordings.
 
-    ``keep`` is a folder for chunk results (None: nothing is kept, nothing resumes). ``refine`` puts misheard terms
-    right while the sound of the chunk is at hand: it gets the transcript of one chunk and a scorer, and ``recipe``
-    names what it does (another name, other results). ``likely``: words to listen for first. The model is loaded when
-    the first chunk needs it. Raises ModelError then where it cannot be. ``between`` is called before each step of the
-    model, so that what presses is not kept waiting by a whole chunk.
+    ``keep`` is a folder for chunk results (None: nothing is kept, nothing resumes), sealed where there are ``keys``.
+    ``refine`` puts misheard terms right while the sound of the chunk is at hand: it gets the transcript of one chunk
+    and a scorer, and ``recipe`` names what it does (another name, other results). ``likely``: words to listen for
+    first. The model is loaded when the first chunk needs it. Raises ModelError then where it cannot be. ``between`` is
+    called before each step of the model, so that what presses is not kept waiting by a whole chunk.
     """
 
     def __init__(
@@ -69,6 +70,7 @@ class Hearer:
         vocab: Vocabulary,
         *,
         keep: Path | None = None,
+        keys: Keys | None = None,
         refine: Refine | None = None,
         recipe: str = "",
         likely: Sequence[str] = (),
@@ -79,7 +81,7 @@ class Hearer:
         self._model, self._vocab = model, vocab
         self._device, self._threads, self._between = device, threads, between
         self._refine, self._likely = refine, tuple(likely)
-        self._kept = Kept(keep)
+        self._kept = Kept(keep, keys)
         what = [RECIPE, recipe, refine is not None, self._likely]
         self.recipe_hash = hashlib.sha256(json.dumps(what).encode()).hexdigest()
 

@@ -10,9 +10,10 @@ from typing import TypeVar
 
 from pydantic import ValidationError
 
-from pipeline.errors import InputError, StoreError
+from pipeline.errors import HandspokenError, InputError, StoreError
 from pipeline.files import private_folder, write_atomic
 from pipeline.model import Chunk, ChunkKey, Dropped, Frozen, Word
+from pipeline.vault import Keys, clear_bytes, stored
 
 
 class ChunkResult(Frozen):
@@ -39,18 +40,19 @@ _Result = TypeVar("_Result", ChunkResult, FreePass)
 
 
 class Kept:
-    """A folder of chunk results; without a folder nothing is kept."""
+    """A folder of chunk results, sealed where there are keys; without a folder nothing is kept."""
 
-    def __init__(self, folder: Path | None) -> None:
+    def __init__(self, folder: Path | None, keys: Keys | None = None) -> None:
         self._folder = folder / "chunks" if folder is not None else None
+        self._keys = keys
 
     def get(self, key: ChunkKey, kind: type[_Result]) -> _Result | None:
         """The result kept under a key, or None."""
         if self._folder is None:
             return None
         try:
-            result = kind.model_validate_json(self._path(self._folder, key).read_bytes())
-        except (OSError, ValidationError):
+            result = kind.model_validate_json(clear_bytes(self._path(self._folder, key)))
+        except (OSError, ValidationError, HandspokenError):
             return None
         return result if result.key == key else None
 
@@ -63,7 +65,7 @@ class Kept:
             private_folder(path.parent)
         except InputError as error:
             raise StoreError(f"What was heard so far cannot be kept: {error}") from error
-        write_atomic(path, result.model_dump_json().encode())
+        write_atomic(path, stored(result.model_dump_json().encode(), path, self._keys))
 
     @staticmethod
     def _path(folder: Path, key: ChunkKey) -> Path:

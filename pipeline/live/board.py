@@ -9,9 +9,11 @@ from pathlib import Path
 
 from pydantic import Field, ValidationError
 
+from pipeline.errors import HandspokenError
 from pipeline.model import Dropped, Extraction, Frozen, Transcript, Urgency
 from pipeline.records import VisitRecord
 from pipeline.stages import ShippedStages
+from pipeline.vault import Keys, clear_bytes, stored
 
 BOARD = "board.json"
 _DANGERS = (Urgency.EMERGENCY, Urgency.SAME_DAY, Urgency.REFER)
@@ -84,11 +86,12 @@ def shown(
     )
 
 
-def write_board(folder: Path, view: BoardView) -> None:
+def write_board(folder: Path, view: BoardView, keys: Keys | None) -> None:
     """Hand the board to the page: whole or not at all, but not worth a wait for the disk."""
     part = folder / f".{BOARD}.part"
+    data = stored(view.model_dump_json().encode(), folder / BOARD, keys)
     try:
-        part.write_text(view.model_dump_json(), encoding="utf-8")
+        part.write_bytes(data if isinstance(data, bytes) else b"".join(data))
         part.chmod(0o600)
         part.replace(folder / BOARD)
     except OSError:
@@ -98,6 +101,6 @@ def write_board(folder: Path, view: BoardView) -> None:
 def read_board(folder: Path) -> BoardView:
     """The board of a recording; an empty one where nothing was heard yet."""
     try:
-        return BoardView.model_validate_json((folder / BOARD).read_bytes())
-    except (OSError, ValidationError):
+        return BoardView.model_validate_json(clear_bytes(folder / BOARD))
+    except (OSError, ValidationError, HandspokenError):
         return BoardView()

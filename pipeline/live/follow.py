@@ -16,6 +16,7 @@ from pipeline.live.fold import LiveFold
 from pipeline.model import Dropped, Word
 from pipeline.record import RATE, Ask, Log, ask, length_ms, read_log, read_sound, summed_up
 from pipeline.stages import ShippedStages
+from pipeline.vault import keys_of
 from pipeline.visits import expected
 
 _LOOK_S = 0.15  # the recording is looked at so often
@@ -37,6 +38,7 @@ class Follower:
             raise ValueError("a recording without its visit is not followed")
         self._record = expected(kept.told, config, today=begun)
         self._stages, self._settings = stages, config.settings
+        self._keys = keys_of(config.home)
         self._commands = Commands(stages.vocab)
         base = self._record.transcript.model_copy(update={"recording": kept.folder.name})
         self._fold = LiveFold(stages.extractor, base, self._record.age)
@@ -175,7 +177,7 @@ class Follower:
         if view.model_copy(update={"heard_ms": 0, "lost_ms": 0}) != self._view.model_copy(
             update={"heard_ms": 0, "lost_ms": 0}
         ) or bool(view.lost_ms) != bool(self._view.lost_ms):
-            write_board(self.folder, view)
+            write_board(self.folder, view, self._keys)
             self._view = view
 
     def _speak(self) -> None:

@@ -18,6 +18,7 @@ from pipeline.files import private_folder, write_atomic
 from pipeline.live.follow import Follower
 from pipeline.record import is_live, seal
 from pipeline.stages import ShippedStages
+from pipeline.vault import keys_of, stored
 from pipeline.visits import draft
 from pipeline.vocabulary import load_vocabulary
 
@@ -28,8 +29,10 @@ _IDLE_S = 0.1
 def work(config: Config, *, wait_s: float, note: Callable[[str], None]) -> None:
     """Hear and draft until nothing has come for ``wait_s`` seconds. Does nothing where another hearer is at work.
 
-    ``note`` gets a line for each draft. Raises ModelError where there is no speech model.
+    ``note`` gets a line for each draft. Raises ModelError where there is no speech model, LockedError where the record
+    is locked.
     """
+    keys_of(config.home)
     private_folder(config.home)
     handle = os.open(config.home / HEARER_LOCK, os.O_RDWR | os.O_CREAT, 0o600)
     try:
@@ -110,15 +113,16 @@ class _Hearer:
             drafted = Drafted(
                 visit=done.record.visit,
                 infant=done.record.infant.code_name,
-                folder=str(done.folder),
+                folder=str(done.folder or ""),
                 lines=len(done.drafted.extraction.items),
                 points=sum(len(s.lines) for s in done.drafted.note.sections if s.id == "check"),
             )
-            self._note(f"drafted: {drafted.infant}, {drafted.folder}")
+            self._note(f"drafted: {drafted.infant}, visit {drafted.visit}")
         except HandspokenError as error:
             drafted = Drafted(fault=str(error))
             self._note(f"{ended.folder}: {error}")
             self._passed_over.add(ended.folder.name)
-        write_atomic(ended.folder / DONE, drafted.model_dump_json().encode())
+        path = ended.folder / DONE
+        write_atomic(path, stored(drafted.model_dump_json().encode(), path, keys_of(self._config.home)))
         if not drafted.fault:
             discard_rest(ended.folder)

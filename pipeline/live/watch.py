@@ -6,9 +6,11 @@ from typing import Literal
 
 from pipeline.capture import Kept, live
 from pipeline.config import Config
+from pipeline.errors import LockedError
 from pipeline.live.board import BoardView, read_board
 from pipeline.model import Frozen
-from pipeline.record import RATE, length_ms, level_db, read_log, read_sound, summed_up
+from pipeline.record import LOG, RATE, length_ms, level_db, read_log, read_sound, summed_up
+from pipeline.vault import grown_keys
 
 _STALLED_S = 3.0
 _TAIL_MS = 300
@@ -39,8 +41,19 @@ class Watch:
         found = live(self._config)
         return Seen() if found is None else self._seen(found)
 
+    def _hidden(self, found: Kept) -> bool:
+        """Whether all but the length is locked."""
+        try:
+            grown_keys(found.folder / LOG)
+        except LockedError:
+            return True
+        return False
+
     def _seen(self, found: Kept) -> Seen:
-        log, length = summed_up(read_log(found.folder)), length_ms(found.folder)
+        length = length_ms(found.folder)
+        if self._hidden(found):
+            return Seen(recording=found.folder.name, state="recording" if length else "waiting", at_ms=length)
+        log = summed_up(read_log(found.folder))
         if length != self._length or log.paused:
             self._length, self._grew = length, self._clock()
         state: State = "recording"

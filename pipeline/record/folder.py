@@ -1,5 +1,7 @@
 """An open recording on disk: ``rec.pcm`` (s16le, 16 kHz, mono), ``rec.log`` (JSON lines), and what the two say.
 
+In an encrypted folder both are files that grow under encryption (``vault.growing``).
+
 Everything that is shown of a recording is read from here: what is not on disk was not recorded.
 """
 
@@ -16,6 +18,7 @@ from pydantic import ValidationError
 
 from pipeline.errors import InputError
 from pipeline.model import Frozen, RecordingLogEntry
+from pipeline.vault import grown_size, read_grown
 
 RATE = 16_000
 BYTES_A_MS = 2 * RATE // 1000
@@ -77,9 +80,12 @@ def summed_up(entries: Iterable[RecordingLogEntry]) -> Log:
 
 
 def read_log(folder: Path) -> tuple[RecordingLogEntry, ...]:
-    """The whole lines of the log in order; a last line that was cut off by a crash is left out."""
+    """The whole lines of the log in order; a last line that was cut off by a crash is left out.
+
+    Raises InputError where it cannot be read, StoreError where it was altered, LockedError.
+    """
     try:
-        data = (folder / LOG).read_bytes()
+        data = read_grown(folder / LOG)
     except FileNotFoundError:
         return ()
     except OSError as error:
@@ -96,9 +102,9 @@ def _entries(data: bytes) -> Iterator[RecordingLogEntry]:
 
 
 def length_ms(folder: Path) -> int:
-    """How much sound is on disk, in milliseconds."""
+    """How much sound is on disk, in milliseconds; told while the record is locked too."""
     try:
-        return (folder / PCM).stat().st_size // BYTES_A_MS
+        return grown_size(folder / PCM) // BYTES_A_MS
     except OSError:
         return 0
 
@@ -106,12 +112,10 @@ def length_ms(folder: Path) -> int:
 def read_sound(folder: Path, low: int, high: int, drops: Iterable[Range]) -> Samples:
     """Samples ``low..high`` of an open recording, those off the record (ranges in ms) as silence.
 
-    Raises InputError where they cannot be read.
+    Raises InputError where they cannot be read, StoreError where they were altered, LockedError.
     """
     try:
-        with (folder / PCM).open("rb") as file:
-            file.seek(2 * low)
-            data = file.read(2 * (high - low))
+        data = read_grown(folder / PCM, 2 * low, 2 * (high - low))
     except OSError as error:
         raise InputError(f"{folder / PCM}: cannot be read ({error.strerror}).") from error
     pcm = np.frombuffer(data[: len(data) // 2 * 2], dtype="<i2").astype(np.int16)

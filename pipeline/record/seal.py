@@ -28,6 +28,7 @@ from pipeline.record.folder import (
     read_sound,
     summed_up,
 )
+from pipeline.vault import grown_keys, make_unreadable, reading, sealing
 
 _BLOCK = 10 * RATE
 
@@ -43,8 +44,8 @@ class Sealed:
 def seal(folder: Path) -> Sealed:
     """Seal an open recording; one that is sealed already stays as it is. Killed at any moment, it may be run again.
 
-    Raises InputError where it is still being recorded or holds no sound, StoreError where there is no room: the open
-    recording is then still whole.
+    Raises InputError where it is still being recorded or holds no sound, LockedError where it is encrypted and its keys
+    are not at hand, StoreError where there is no room or it was altered: the open recording is then still whole.
     """
     if is_live(folder):
         raise InputError(f"{folder}: is still being recorded. End the recording first.")
@@ -58,7 +59,7 @@ def seal(folder: Path) -> Sealed:
         part = sealed.with_suffix(".part")
         try:
             wanted = _encode(folder, part, drops)
-            if _decoded(part) != wanted:
+            if _decoded(part, sealed) != wanted:
                 raise StoreError(f"{part}: the sealed sound is not what was recorded; the open recording is kept.")
             sync(part)
             part.replace(sealed)
@@ -104,10 +105,15 @@ def _blocks(folder: Path, drops: list[Range]) -> Iterator[Samples]:
 
 
 def _encode(folder: Path, path: Path, drops: list[Range]) -> str:
-    """Write FLAC; returns the hash of the samples that went in."""
+    """Write FLAC, under the keys of the open recording; returns the hash of the samples that went in."""
     digest, at = hashlib.sha256(), 0
-    with path.open("wb") as out, av.open(out, mode="w", format="flac") as container:
-        os.fchmod(out.fileno(), 0o600)
+    keys = grown_keys(folder / PCM)
+    with (
+        path.open("wb") as file,
+        sealing(file, folder / FLAC, keys) as out,
+        av.open(out, mode="w", format="flac") as container,
+    ):
+        os.fchmod(file.fileno(), 0o600)
         stream = container.add_stream("flac", rate=RATE, layout="mono")
         for block in _blocks(folder, drops):
             digest.update(block.tobytes())
@@ -119,18 +125,18 @@ def _encode(folder: Path, path: Path, drops: list[Range]) -> str:
     return digest.hexdigest()
 
 
-def _decoded(path: Path) -> str:
-    """The hash of the samples that come out of a FLAC file."""
+def _decoded(path: Path, as_at: Path) -> str:
+    """The hash of the samples that come out of a FLAC file made for ``as_at``."""
     digest = hashlib.sha256()
-    with path.open("rb") as file, av.open(file, mode="r", format="flac") as container:
+    with reading(path, as_at=as_at) as file, av.open(file, mode="r", format="flac") as container:
         for frame in container.decode(audio=0):
             digest.update(frame.to_ndarray().reshape(-1).astype(np.int16, copy=False).tobytes())
     return digest.hexdigest()
 
 
 def _silence(path: Path, drops: list[Range]) -> None:
-    """Overwrite stretches of the open recording with zeros."""
-    if not path.exists():
+    """Overwrite stretches of the open recording with zeros; of an encrypted one all becomes unreadable."""
+    if not path.exists() or make_unreadable(path):
         return
     size = path.stat().st_size
     with path.open("r+b") as file:

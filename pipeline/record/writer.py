@@ -13,6 +13,7 @@ from pipeline.errors import InputError, StoreError
 from pipeline.files import FILE_MODE, private_folder, sync
 from pipeline.model import RecordingLogEntry
 from pipeline.record.folder import BYTES_A_MS, LOCK, LOG, PCM, Samples
+from pipeline.vault import Growing, Public
 
 _SYNC_BYTES = 500 * BYTES_A_MS
 _TRIES = 20  # somebody may look at the lock in this moment
@@ -22,20 +23,20 @@ Kind = Literal["start", "pause", "gap", "mark", "consent", "drop", "undrop"]
 class Writer:
     """Appends samples and log lines to a recording. ``wall`` tells the time of day for the log.
 
+    to: the public half of the keys that it is recorded under, which need not be unlocked; None: in clear.
+
     Raises InputError where the recording is being written by another recorder or its folder cannot be used.
     """
 
-    def __init__(self, folder: Path, wall: Callable[[], datetime]) -> None:
+    def __init__(self, folder: Path, wall: Callable[[], datetime], to: Public | None = None) -> None:
         self.folder = private_folder(folder)
         self._wall = wall
         self._lock = _locked(folder)
         try:
-            self._pcm = _appending(folder / PCM)
-            self._log = _appending(folder / LOG)
-            size = os.fstat(self._pcm).st_size
-            self._bytes = size - size % 2
-            os.ftruncate(self._pcm, self._bytes)
-            _end_line(self._log, folder / LOG)
+            if to is None:
+                _end_whole(folder)
+            self._pcm = Growing(folder / PCM, to)
+            self._log = Growing(folder / LOG, to)
             sync(folder)
         except OSError as error:
             os.close(self._lock)
@@ -45,30 +46,25 @@ class Writer:
     @property
     def at_ms(self) -> int:
         """How much sound was taken, in milliseconds."""
-        return self._bytes // BYTES_A_MS
+        return self._pcm.size // BYTES_A_MS
 
     def write(self, samples: Samples) -> None:
         """Append samples, and bring them to the disk every half second. Raises StoreError; what was kept is whole."""
-        data = memoryview(samples.astype("<i2").tobytes())
+        data = samples.astype("<i2").tobytes()
         try:
-            while data:
-                done = os.write(self._pcm, data)
-                self._bytes += done
-                self._unsynced += done
-                data = data[done:]
-            if self._unsynced >= _SYNC_BYTES:
-                self.sync()
+            for at in range(0, len(data), _SYNC_BYTES):
+                part = data[at : at + _SYNC_BYTES]
+                self._pcm.append(part)
+                self._unsynced += len(part)
+                if self._unsynced >= _SYNC_BYTES:
+                    self.sync()
         except OSError as error:
-            self._bytes -= self._bytes % 2
-            with suppress(OSError):
-                os.ftruncate(self._pcm, self._bytes)
-                os.fsync(self._pcm)
             raise _full(self.folder, error, self.at_ms) from error
 
     def sync(self) -> None:
         """Bring everything to the disk now."""
         if self._unsynced:
-            os.fdatasync(self._pcm)
+            self._pcm.sync()
             self._unsynced = 0
 
     def log(self, kind: Kind, *, at_ms: int | None = None, until_ms: int | None = None, text: str = "") -> None:
@@ -76,23 +72,19 @@ class Writer:
         entry = RecordingLogEntry(
             kind=kind, at_ms=self.at_ms if at_ms is None else at_ms, until_ms=until_ms, wall=self._wall(), text=text
         )
-        size = os.fstat(self._log).st_size
         try:
-            line = entry.model_dump_json().encode() + b"\n"
-            if os.write(self._log, line) < len(line):
-                raise OSError(28, "No space left on device")
-            os.fdatasync(self._log)
+            self._log.append(entry.model_dump_json().encode() + b"\n")
+            self._log.sync()
         except OSError as error:
-            with suppress(OSError):
-                os.ftruncate(self._log, size)
             raise _full(self.folder, error, self.at_ms) from error
 
     def close(self) -> None:
         """Bring everything to the disk and let go of the recording."""
         with suppress(OSError):
             self.sync()
-        for handle in (self._pcm, self._log, self._lock):
-            os.close(handle)
+        self._pcm.close()
+        self._log.close()
+        os.close(self._lock)
 
 
 def _locked(folder: Path) -> int:
@@ -107,14 +99,13 @@ def _locked(folder: Path) -> int:
     raise InputError(f"{folder}: is being recorded already. End that recording first.")
 
 
-def _appending(path: Path) -> int:
-    return os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, FILE_MODE)
-
-
-def _end_line(handle: int, path: Path) -> None:
-    """Cut off a last line that a crash left unfinished."""
-    data = path.read_bytes()
-    os.ftruncate(handle, data.rfind(b"\n") + 1)
+def _end_whole(folder: Path) -> None:
+    """Cut off half a sample, or a last line, that a crash left unfinished."""
+    pcm, log = folder / PCM, folder / LOG
+    if pcm.exists():
+        os.truncate(pcm, pcm.stat().st_size // 2 * 2)
+    if log.exists():
+        os.truncate(log, log.read_bytes().rfind(b"\n") + 1)
 
 
 def _full(folder: Path, error: OSError, at_ms: int) -> StoreError:

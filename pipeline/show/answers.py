@@ -15,8 +15,11 @@ _WHAT = {"line": ("line", "lines"), "visit": ("visit", "visits"), "infant": ("in
 
 
 def plays(config: Config, hit: Hit) -> str:
-    """The page and the stretch that play a hit (W3C media fragment)."""
-    return f"{config.notes / hit.visit / NOTE_PAGE}#{fragment(hit.start_ms, hit.end_ms)}"
+    """The page and the stretch that play a hit (W3C media fragment); of an encrypted record what opens the page."""
+    folder = config.note_folder(hit.visit)
+    if folder is None:
+        return f"handspoken review {hit.visit}"
+    return f"{folder / NOTE_PAGE}#{fragment(hit.start_ms, hit.end_ms)}"
 
 
 def answer_lines(answer: Answer, config: Config) -> Iterator[str]:

@@ -5,7 +5,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from pipeline.config import Config
-from pipeline.show.lines import NOTE_PAGE
+from pipeline.show.lines import note_line
 from pipeline.times import clock
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def written_lines(written: "Written") -> Iterator[str]:
     """A visit that was written by hand."""
     yield f"Visit {written.entry.id}: {written.entry.infant.code_name}, {written.entry.day}, {written.stamp}"
     yield from redrafted_lines([day for day in written.redrafted if day != written.entry.day])
-    yield f"Note: {written.folder / NOTE_PAGE}"
+    yield note_line(written.folder, written.entry.id)
     yield "A draft, to be checked and signed by a licensed clinician."
 
 
@@ -104,7 +104,7 @@ def parts_lines(parts: "Iterable[Part]", config: Config) -> Iterator[str]:
     for part in parts:
         stretches = ", ".join(f"{clock(start)}-{clock(end)}" for start, end in part.stretches)
         yield f"Visit {part.visit}: {part.infant}, {stretches}"
-        yield f"    {config.notes / part.visit / NOTE_PAGE}"
+        yield f"    {note_line(config.note_folder(part.visit), part.visit)}"
 
 
 def contact_lines(infant: "Infant", contacts: "Sequence[ContactEntry]", config: Config) -> Iterator[str]:

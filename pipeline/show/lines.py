@@ -6,12 +6,19 @@ from typing import TYPE_CHECKING
 from pipeline.times import clock
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from pipeline.doctor import Finding
     from pipeline.model import ClauseAccount, Extraction, Item, TraceStep, Transcript
     from pipeline.ownwords import OwnWord
     from pipeline.visits import Done
 
 NOTE_PAGE = "note.html"
+
+
+def note_line(folder: "Path | str | None", visit: str) -> str:
+    """Where a note is read: its file, or its page where nothing lies in clear."""
+    return f"Note: {folder}/{NOTE_PAGE}" if folder else f"Note: handspoken review {visit}"
 
 
 def done_lines(done: "Done") -> Iterator[str]:
@@ -27,7 +34,7 @@ def done_lines(done: "Done") -> Iterator[str]:
     lines = len(done.drafted.extraction.items)
     yield f"Visit {done.record.visit}: {done.record.infant.code_name}, {done.record.day}"
     yield f"{lines} line{'s' * (lines != 1)}, {points} point{'s' * (points != 1)} to check before signing"
-    yield f"Note: {done.folder / NOTE_PAGE}"
+    yield note_line(done.folder, done.record.visit)
     yield "A draft, to be checked and signed by a licensed clinician."
 
 

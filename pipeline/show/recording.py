@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from pipeline.show.lines import note_line
 from pipeline.times import clock
 
 if TYPE_CHECKING:
@@ -131,5 +132,5 @@ def drafted_lines(drafted: "Drafted") -> Iterator[str]:
     """Where the draft is."""
     yield f"Visit {drafted.visit}: {drafted.infant}"
     yield f"{drafted.lines} lines, {drafted.points} points to check before signing"
-    yield f"Note: {drafted.folder}/note.html"
+    yield note_line(drafted.folder, drafted.visit)
     yield "A draft, to be checked and signed by a licensed clinician."

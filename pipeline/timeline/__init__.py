@@ -20,7 +20,8 @@ PAGE = "timeline.html"
 
 @dataclass(frozen=True)
 class Timeline:
-    """All of it; ``visits`` and ``contacts`` oldest first. ``notes``: the folder of the notes that play the lines."""
+    """All of it; ``visits`` and ``contacts`` oldest first. ``notes``: the folder of the notes that play the lines,
+    if they lie there."""
 
     infant: Baby
     visits: tuple[Seen, ...]
@@ -30,7 +31,7 @@ class Timeline:
     motion: tuple[Motion, ...]
     plans: tuple[Due, ...]
     glance: Glance
-    notes: Path
+    notes: Path | None
 
     def changes(self, visit: str) -> list[tuple[Thread, Step]]:
         """What became of the findings followed at one visit."""
@@ -40,10 +41,10 @@ class Timeline:
 def timeline(key: str, config: Config) -> Timeline:
     """The course of an infant by id or code name. Raises NotFoundError where there is none, StoreError."""
     with Reader(config.home) as reader:
-        return timeline_of(reader, key, load_lexicon(config), config.notes)
+        return timeline_of(reader, key, load_lexicon(config), None if config.encrypted else config.notes)
 
 
-def timeline_of(reader: Reader, key: str, lexicon: Lexicon, notes: Path) -> Timeline:
+def timeline_of(reader: Reader, key: str, lexicon: Lexicon, notes: Path | None) -> Timeline:
     """The same, given what is open and compiled already."""
     known = baby(reader, key)
     visits = seen(reader, known.id)

@@ -20,9 +20,11 @@ NOTE_PAGE = "note.html"
 
 
 def page(course: "Timeline") -> str:
-    """The page, with its styles in it; its times lead to the notes as files."""
+    """The page, with its styles in it; its times lead to the notes as files, where there are any."""
 
     def link(visit: str, start_ms: int, end_ms: int) -> str:
+        if course.notes is None:
+            return ""
         return f"{(course.notes / visit / NOTE_PAGE).absolute().as_uri()}#{fragment(start_ms, end_ms)}"
 
     sheets = ("paper.css", "web/static/timeline.css")

@@ -112,10 +112,13 @@ class Grown:
         return self._size
 
     def read(self, keys: Keys, at: int, count: int) -> bytes:
-        """Clear bytes from ``at`` on, as far as there are any. Raises OSError, StoreError where a frame was altered."""
+        """``count`` clear bytes from ``at`` on, as far as there are any; -1: all.
+
+        Raises OSError, StoreError where a frame was altered.
+        """
         from cryptography.exceptions import InvalidTag
 
-        end = min(at + count, self.size)
+        end = self.size if count < 0 else min(at + count, self.size)
         found = bytearray()
         with self._path.open("rb") as file:
             cipher = _reading(file.read(HEADER), keys, place(self._path))
@@ -131,6 +134,22 @@ class Grown:
                 found += clear[max(0, at - begins) : end - begins]
                 number += 1
         return bytes(found)
+
+
+def one_frame(data: bytes, to: Public, at: str) -> bytes:
+    """A whole file of this form with one frame: what is written while the folder may be locked."""
+    header, cipher = _begun(to, at)
+    length = len(data).to_bytes(_LENGTH, "little")
+    return header + length + cipher.encrypt(_nonce(0), data, length)
+
+
+def make_unreadable(path: Path) -> None:
+    """Overwrite the public half that the key of a file comes from: nothing opens it then. Raises OSError."""
+    with path.open("r+b") as file:
+        file.seek(HEADER - PUBLIC)
+        file.write(bytes(PUBLIC))
+        file.flush()
+        os.fsync(file.fileno())
 
 
 @lru_cache(maxsize=8)

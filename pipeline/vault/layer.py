@@ -2,11 +2,13 @@
 
 import io
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import IO, BinaryIO, cast
 
 from pipeline.errors import InputError
 from pipeline.vault import growing, stream
-from pipeline.vault.keys import Keys
+from pipeline.vault.keys import Keys, Public
 from pipeline.vault.opened import keys_by_id
 
 BLOCK = 1 << 20
@@ -36,6 +38,21 @@ def reading(path: Path, *, as_at: Path | None = None) -> io.BufferedReader:
     file.close()
     sealed = stream.SealedReader(path, keys_by_id(key_id, path), stream.place(as_at or path))
     return io.BufferedReader(sealed, buffer_size=stream.CHUNK)
+
+
+def stored_locked(data: bytes, path: Path, to: Public | None) -> bytes:
+    """What is to be written so that ``read_grown`` gives ``data``, while the folder may be locked; None: as it is."""
+    return data if to is None else growing.one_frame(data, to, stream.place(path))
+
+
+@contextmanager
+def sealing(out: BinaryIO, path: Path, keys: Keys | None) -> Iterator[IO[bytes]]:
+    """``out``, or what seals for ``path`` whatever is written to it; an encoder may come back to the first 64 KiB."""
+    if keys is None:
+        yield out
+        return
+    with stream.SealingWriter(out, keys, stream.place(path)) as sealing:
+        yield cast(IO[bytes], sealing)
 
 
 def is_sealed(path: Path) -> bool:
@@ -68,8 +85,24 @@ def grown_size(path: Path) -> int:
     return growing.grown(path).size
 
 
-def read_grown(path: Path, at: int = 0, count: int = 1 << 40) -> bytes:
-    """Clear bytes of a growing file from ``at`` on, as far as there are any.
+def grown_keys(path: Path) -> Keys | None:
+    """The keys that a growing file is under; None where it is in clear. Raises OSError, LockedError."""
+    with path.open("rb") as file:
+        key_id = growing.growing_id(file.read(growing.HEADER))
+    return keys_by_id(key_id, path) if key_id is not None else None
+
+
+def make_unreadable(path: Path) -> bool:
+    """Have nothing open a growing file any more; False where it is in clear. Raises OSError."""
+    with path.open("rb") as file:
+        if growing.growing_id(file.read(growing.HEADER)) is None:
+            return False
+    growing.make_unreadable(path)
+    return True
+
+
+def read_grown(path: Path, at: int = 0, count: int = -1) -> bytes:
+    """``count`` clear bytes of a growing file from ``at`` on, as far as there are any; -1: all of them.
 
     Raises OSError, StoreError where a frame was altered or left out, LockedError where its keys are not at hand.
     """

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
 from pipeline.errors import StoreError
-from pipeline.vault.keys import KEY_BYTES, Keys
+from pipeline.vault.keys import KEY_BYTES, KEYS, Keys
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.ciphers.aead import ChaCha20Poly1305
@@ -29,8 +29,8 @@ _STORED = CHUNK + TAG
 
 
 def place(path: Path) -> str:
-    """What a file's key is bound to: its name and that of its folder."""
-    return f"{path.parent.name}/{path.name}"
+    """What a file's key is bound to: its name and that of its folder; the data folder itself may be renamed."""
+    return path.name if (path.parent / KEYS).exists() else f"{path.parent.name}/{path.name}"
 
 
 def sealed_blocks(data: bytes | Iterable[bytes], keys: Keys, at: str) -> Iterator[bytes]:
