@@ -13,12 +13,13 @@ from pipeline.errors import InputError, NotFoundError
 from pipeline.files import private_folder, sync
 from pipeline.model import Unattached
 from pipeline.records import Drafted, VisitRecord
+from pipeline.redaction.wipe import MARK as BROKEN_OFF
 from pipeline.run import derive
 from pipeline.stages import Stages
 from pipeline.store import Store
 from pipeline.store.bag import unpack_bag, write_bag
 from pipeline.store.reading import DATABASE
-from pipeline.store.verify import Step, Verified, blobs_of, snapshot
+from pipeline.store.verify import Fault, Step, Verified, blobs_of, snapshot
 from pipeline.store.verify import verify as verify_store
 
 __all__ = ["BackedUp", "Rebuilt", "Verified", "backup", "rebuild", "restore", "verify"]
@@ -51,7 +52,12 @@ def rebuild(config: Config, stages: Stages) -> Rebuilt:
 def verify(config: Config, stages: Stages, *, head: str | None = None, step: Step) -> Verified:
     """Check everything against everything; changes nothing. Raises NotFoundError, InputError, StoreError."""
     with _record(config) as store:
-        return verify_store(store, config.home, lambda record: derive(record, stages), head=head, step=step)
+        found = verify_store(store, config.home, lambda record: derive(record, stages), head=head, step=step)
+    if not (config.home / BROKEN_OFF).exists():
+        return found
+    what = "a redaction was broken off: what it destroyed may still lie about"
+    fault = Fault(where=str(config.home), what=what, do="`handspoken redact` finishes it", damage=False)
+    return found.model_copy(update={"faults": (*found.faults, fault)})
 
 
 @dataclass(frozen=True)

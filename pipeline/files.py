@@ -111,6 +111,28 @@ def write_atomic(path: Path, data: bytes | Iterator[bytes]) -> None:
         batch.publish()
 
 
+def shred(path: Path) -> None:
+    """Overwrite a file with zeros and remove it; done already where it is not there. A link is only removed.
+
+    What the disk itself keeps of overwritten blocks (flash, copy-on-write) is beyond any program: encrypt the disk.
+    Raises StoreError where it cannot be written or removed.
+    """
+    try:
+        if not path.is_symlink():
+            with path.open("r+b") as file:
+                left = os.fstat(file.fileno()).st_size
+                while left > 0:
+                    left -= file.write(bytes(min(left, 1 << 20)))
+                file.flush()
+                os.fsync(file.fileno())
+        path.unlink()
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise StoreError(f"{path}: cannot be destroyed ({error.strerror}); see to it, then run this again.") from error
+    sync(path.parent)
+
+
 def blocks_of(path: Path, size: int = 1 << 20) -> Iterator[bytes]:
     """The bytes of a file in blocks, so that memory stays flat. Raises InputError where it cannot be read."""
     try:

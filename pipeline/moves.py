@@ -172,7 +172,7 @@ def _wanted(unit: Writing, given: Sequence[str], end_ms: int) -> dict[str, tuple
         if parts is None:
             raise InputError(f'"{text[:60]}" is no stretch; write FROM-TO=INFANT, like 4:10-end=Wren.')
         first, last, name = parts.groups()
-        stretch = (_time(first or "0", text), end_ms if last in ("", "end") else _time(last, text))
+        stretch = (parse_time(first or "0", text), end_ms if last in ("", "end") else parse_time(last, text))
         if not 0 <= stretch[0] < stretch[1]:
             raise InputError(f'"{text[:60]}": it ends before it begins; the recording ends at {clock(end_ms)}.')
         taken.append((stretch, found(unit, name)))
@@ -186,7 +186,7 @@ def _wanted(unit: Writing, given: Sequence[str], end_ms: int) -> dict[str, tuple
     return wanted
 
 
-def _time(text: str, where: str) -> int:
+def parse_time(text: str, where: str) -> int:
     """``75``, ``1:15`` or ``0:01:15`` (with up to three decimals) as milliseconds. Raises InputError."""
     parts = _TIME.match(text)
     if parts is None:

@@ -67,6 +67,9 @@ class Stages(Protocol):
     def copy(self, sound: Path, stretches: tuple[Stretch, ...] | None) -> Copy:
         """The sound as a note carries it, silent outside the stretches where there are any. Raises InputError."""
 
+    def silenced(self, sound: Path, destroyed: tuple[Stretch, ...]) -> Copy:
+        """The recording with silence in these stretches: what stands in its place from then on. Raises InputError."""
+
     def repair(self, transcript: Transcript) -> Transcript:
         """Put misheard trade terms right."""
 
@@ -223,6 +226,11 @@ class ShippedStages:
 
         made = compact_copy(open_sound(sound).blocks(), stretches)
         return Copy(made.data, made.media_type)
+
+    def silenced(self, sound: Path, destroyed: tuple[Stretch, ...]) -> Copy:
+        from pipeline.audio import FLAC_TYPE, open_sound, silenced
+
+        return Copy(silenced(open_sound(sound).blocks(), destroyed), FLAC_TYPE)
 
     def repair(self, transcript: Transcript) -> Transcript:
         from pipeline.repair import repaired

@@ -4,6 +4,7 @@ Nothing is changed by a job that fails: input is read first, files are written u
 changed as a whole, and only then do the files get their names.
 """
 
+import hashlib
 from collections.abc import Iterable
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
@@ -38,6 +39,8 @@ from pipeline.store.events import (
     VisitOpened,
     VisitRevised,
 )
+from pipeline.store.tombstones import destroyed_files, in_place_of
+from pipeline.vault import clear_blocks
 from pipeline.vtt import write_vtt
 
 OFF_RECORD = "off the record"
@@ -120,7 +123,8 @@ def draft(
         known = stack.enter_context(Store(config.home)) if Store.exists(config.home) else None
         _infant_for(told, known, on)  # what cannot be filed is said before the long hearing
         age_on(on, None, told.gestation_weeks, told.age)
-        source = _logged(read_source(path, stages, on_progress), log)
+        _refuse_destroyed(path, known)
+        source = _on_record(_logged(read_source(path, stages, on_progress), log), known)
         if source.recording.media_type.startswith(SOUNDS):
             filed = known.visit_of(source.recording.id) if known else None
             stretches = known.visit(filed).stretches if known and filed else None
@@ -142,6 +146,39 @@ def draft(
                 redrafted = draft_others(unit, record, stages, everything=bool(changed))
             batch.publish()
     return Done(record, drafted, to or folder, tuple(files), before, changed, redrafted)
+
+
+def sha256_of(path: Path) -> str:
+    """The SHA-256 of a file's clear bytes. Raises InputError, StoreError."""
+    digest = hashlib.sha256()
+    for block in clear_blocks(path):
+        digest.update(block)
+    return digest.hexdigest()
+
+
+def _refuse_destroyed(path: Path, known: Store | None) -> None:
+    """Raises InputError where a stretch of this very file was destroyed: it would bring it back."""
+    if known is None or not path.is_file():
+        return
+    came = sha256_of(path)
+    with known.reading() as connection:
+        destroyed = destroyed_files(connection)
+    if came in destroyed:
+        now = in_place_of(came, destroyed)
+        instead = f"; draft from what is left of it, {known.blobs.path(now)}" if now else ""
+        raise InputError(f"{path}: a stretch of this recording was destroyed and stays so{instead}.")
+
+
+def _on_record(source: Source, known: Store | None) -> Source:
+    """What is left of a recording after a redaction is still that recording, though its bytes are others."""
+    name = known.recording_of(source.recording.sha256) if known else None
+    if name is None or name == source.recording.id:
+        return source
+    return replace(
+        source,
+        transcript=source.transcript.model_copy(update={"recording": name}),
+        recording=source.recording.model_copy(update={"id": name}),
+    )
 
 
 def expected(told: Told, config: Config, *, today: date) -> VisitRecord:

@@ -187,6 +187,11 @@ class PlainStages:
     def copy(self, sound: Path, stretches: tuple[Stretch, ...] | None) -> Copy:
         return Copy(sound.read_bytes() + (f" {stretches}".encode() if stretches else b""), "audio/ogg")
 
+    def silenced(self, sound: Path, destroyed: tuple[Stretch, ...]) -> Copy:
+        words = self._spoken(sound.read_text()).words
+        gone = {w.i for w in words for a, b in destroyed if w.start_ms < b and a < w.end_ms}
+        return Copy(" ".join("-" if w.i in gone else w.text for w in words).encode(), "audio/invented")
+
     def repair(self, transcript: Transcript) -> Transcript:
         return transcript.model_copy(
             update={"words": tuple(replace(w, text=w.text.replace(self._word, "clunk")) for w in transcript.words)}

@@ -49,14 +49,15 @@ JOBS = {  # part -> what it may use beside the ground
     "moves": {"infants", "stages", "store", "visits"},
     "handwritten": {"infants", "stages", "store", "visits"},
     "contacts": {"infants", "store"},
-    "custody": {"run", "stages", "store"},
+    "custody": {"redaction", "run", "stages", "store"},
     "capture": {"hear", "record", "store", "visits"},
     "relay": {"capture", "record"},
     "live": {"capture", "extract", "hear", "record", "stages", "visits"},
-    "exchange": {"export", "run", "stages", "store", "visits"},
+    "exchange": {"export", "redaction", "run", "stages", "store", "visits"},
     "demo": {"run", "stages", "visits"},
     "ownwords": set(),
     "review": {"run", "stages", "store", "visits"},
+    "redaction": {"capture", "hear", "infants", "moves", "record", "run", "stages", "store", "visits"},
     "doctor": {"hear", "store"},  # asks both how they are
     "speechmodels": {"hear"},
 }

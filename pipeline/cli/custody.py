@@ -62,3 +62,38 @@ def restore(
 
     config = load_config()
     print_lines(restored_lines(bring_back(file, config, step=lambda what: say(f"checking the {what}")), config))
+
+
+@app.command()
+def redact(
+    visit: Annotated[
+        str | None, typer.Argument(metavar="VISIT", help="The visit's id, or its last letters; none lists.")
+    ] = None,
+    start: Annotated[str | None, typer.Argument(metavar="FROM", help="Minutes:seconds, as the note has them.")] = None,
+    end: Annotated[str | None, typer.Argument(metavar="TO", help="Likewise, like 1:12.5.")] = None,
+    line: Annotated[str | None, typer.Option(help="Instead: words of one line of the note.", metavar="WORDS")] = None,
+    reason: Annotated[str, typer.Option(help="Why: see the list.", metavar="REASON")] = "",
+    by: Annotated[str, typer.Option(help="Who does it, for the record.", metavar="NAME")] = "",
+    yes: Annotated[bool, typer.Option("--yes", help="Destroy it; without, it is only shown what would go.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Destroy a stretch of a recording for a stated reason, wherever it is kept; a tombstone says so.
+
+    Without --yes nothing is changed. Without VISIT it lists what was destroyed, and finishes what was broken off.
+    """
+    from pipeline import redaction
+    from pipeline.show import destroyed_lines, redactions_lines
+
+    config, stages = ready()
+    if visit is None:
+        finished, found = redaction.resume(config, stages), redaction.redactions(config)
+        shown = [one.model_dump(mode="json") for one in found]
+        print_lines([json_text(shown)] if as_json else redactions_lines(found, redaction.reasons(), finished))
+        return
+    where, now = redaction.Where(start, end, line), datetime.now().astimezone()
+    goes = (
+        redaction.redact(visit, where, reason, by, config, stages, now=now)
+        if yes
+        else redaction.preview(visit, where, reason, config, stages, now=now)
+    )
+    print_lines([json_text(goes.model_dump(mode="json") | {"done": yes})] if as_json else destroyed_lines(goes, yes))

@@ -49,6 +49,9 @@ def export(
 @app.command("import")
 def import_(
     file: Annotated[Path, typer.Argument(metavar="RECORD.json", help="A record that export wrote as json.")],
+    destroy: Annotated[
+        bool, typer.Option("--destroy", help="Destroy here too what it says was destroyed (see redact).")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Take a record written by export into the record here, as a whole or not at all."""
@@ -56,5 +59,5 @@ def import_(
     from pipeline.show import imported_json, imported_lines
 
     config, stages = ready()
-    done = import_file(file, config, stages)
+    done = import_file(file, config, stages, destroy=destroy)
     print_lines([json_text(imported_json(done))] if as_json else imported_lines(done))

@@ -44,7 +44,7 @@ class Word:
     end_ms: int
     p: float = 1.0
     timing: Literal["word", "cue"] = "word"
-    source: Literal["free", "hot", "lexicon", "given", "edited", "typed"] = "given"
+    source: Literal["free", "hot", "lexicon", "given", "edited", "typed", "destroyed"] = "given"
     heard: tuple[Heard, ...] = ()
     agree: bool | None = None
     margin: float | None = None

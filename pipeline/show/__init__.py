@@ -1,7 +1,15 @@
 """What the terminal shows, a module a topic."""
 
 from pipeline.show.batch import outcome_line, summary_lines
-from pipeline.show.custody import backup_lines, rebuilt_json, rebuilt_lines, restored_lines, verified_lines
+from pipeline.show.custody import (
+    backup_lines,
+    destroyed_lines,
+    rebuilt_json,
+    rebuilt_lines,
+    redactions_lines,
+    restored_lines,
+    verified_lines,
+)
 from pipeline.show.exchange import exported_json, exported_lines, imported_json, imported_lines
 from pipeline.show.keeping import (
     contact_lines,
@@ -36,6 +44,7 @@ __all__ = [
     "RecordingScreen",
     "backup_lines",
     "contact_lines",
+    "destroyed_lines",
     "device_lines",
     "done_lines",
     "drafted_lines",
@@ -61,6 +70,7 @@ __all__ = [
     "proposed_lines",
     "rebuilt_json",
     "rebuilt_lines",
+    "redactions_lines",
     "redrafted_lines",
     "restored_lines",
     "summary_lines",

@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from pipeline.config import Config
+from pipeline.times import clock, day
 
 if TYPE_CHECKING:
     from pipeline.custody import BackedUp, Rebuilt, Verified
+    from pipeline.redaction import Entry, Goes, Reason
 
 
 def verified_lines(found: "Verified") -> Iterator[str]:
@@ -45,3 +47,44 @@ def restored_lines(found: "Verified", config: Config) -> Iterator[str]:
     """What was brought back, and where."""
     yield f"{config.home}: {found.events} events, {found.blobs} stored files, all as they were backed up."
     yield "`handspoken verify` checks the drafts too."
+
+
+def destroyed_lines(goes: "Goes", done: bool) -> Iterator[str]:
+    """What goes with a stretch, or went with it."""
+    would = "Destroyed" if done else "Would be destroyed, never to be undone"
+    yield f"Visit {goes.visit}, {goes.infant}, {day(goes.day)}, {_span(goes.start_ms, goes.end_ms)}. {would}:"
+    yield (
+        f"  sound: {(goes.end_ms - goes.start_ms) / 1000:.1f} s become silence" if goes.sound else "  sound: none here"
+    )
+    if not done:
+        yield f"  words: {goes.words or 'none were heard there'}"
+    if goes.versions > 1:
+        yield f"  in all {goes.versions} versions of the words"
+    for line in goes.lines if not done else ():
+        yield f"  line: {line}"
+    yield f"  lines of notes: {len(goes.lines)}; of signed notes: {goes.signed_lines}; edits and entries: {goes.events}"
+    if len(goes.visits) > 1:
+        yield f"  from all visits on the recording: {', '.join(goes.visits)}"
+    for sentence in goes.cut:
+        yield f"! Only a part of a sentence goes; read what is left of it{'' if done else ': ' + sentence}"
+    if done:
+        yield "Times, reason and name stay on record. Copies made before are out of reach: backups, exports, papers."
+    else:
+        yield "Nothing was changed. Add --by NAME --yes to destroy it."
+
+
+def redactions_lines(found: "list[Entry]", reasons: "dict[str, Reason]", finished: bool) -> Iterator[str]:
+    """What was destroyed, and the reasons there are."""
+    if finished:
+        yield "A redaction that was broken off is finished."
+    for one in found:
+        why = reasons[one.reason].say if one.reason in reasons else one.reason
+        at = f"{one.at.astimezone():%Y-%m-%d %H:%M}"
+        yield f"{at}  {one.visit}  {one.infant}  {_span(one.start_ms, one.end_ms)}, {one.words} words: {why} ({one.by})"
+    if not found:
+        yield "Nothing was destroyed."
+    yield "Reasons: " + "; ".join(f"{reason.id} ({reason.say})" for reason in reasons.values())
+
+
+def _span(start_ms: int, end_ms: int) -> str:
+    return f"{clock(start_ms)}.{start_ms % 1000 // 100} to {clock(end_ms)}.{end_ms % 1000 // 100}"

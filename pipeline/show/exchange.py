@@ -30,6 +30,8 @@ def imported_lines(done: "Imported") -> Iterator[str]:
     yield f"{done.new} entries taken over, {done.known} were on record already; {done.visits} visits drafted."
     if done.without_sound:
         yield f"{done.without_sound} recordings came without their sound: their lines keep words and times."
+    if done.destroyed:
+        yield f"{done.destroyed} stretches were destroyed here too, as the record says."
 
 
 def imported_json(done: "Imported") -> dict[str, Any]:

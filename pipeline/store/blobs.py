@@ -6,13 +6,13 @@ record here.
 
 import hashlib
 import hmac
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from io import BufferedReader
 from pathlib import Path
 
 from pipeline.errors import InputError, StoreError
-from pipeline.files import Staged
+from pipeline.files import Staged, shred
 from pipeline.vault import Keys, clear_blocks, is_sealed, reading, stored
 
 
@@ -60,6 +60,16 @@ class Blobs:
     def stored(self, data: bytes | Iterator[bytes], path: Path) -> bytes | Iterator[bytes]:
         """What is written for ``data`` to be a blob at ``path``."""
         return stored(data, path, self._keys)
+
+    def destroy_others(self, named: Iterable[str]) -> None:
+        """Overwrite and remove every file among the blobs but these: what was destroyed, or a broken-off job left.
+
+        Nobody may add blobs meanwhile. Raises StoreError.
+        """
+        kept = {self.path(sha256) for sha256 in named}
+        for path in sorted(p for p in self.folder.rglob("*") if p.is_file() or p.is_symlink()):
+            if path not in kept:
+                shred(path)
 
 
 class StagedBlobs:

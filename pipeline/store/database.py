@@ -73,6 +73,23 @@ def migrate(engine: sa.Engine, path: Path, to: str = "head") -> None:
         ) from error
 
 
+def scrub(engine: sa.Engine, path: Path) -> None:
+    """Make the full-text index anew, write the database without its free pages, and empty the journal.
+
+    Raises StoreError where another program reads: the journal cannot be emptied then.
+    """
+    if engine.dialect.name != "sqlite":
+        return
+    with faults(path), engine.connect() as connection:
+        cursor = connection.connection.cursor()  # VACUUM works in no transaction
+        for statement in ("INSERT INTO passage_fts(passage_fts) VALUES ('rebuild')", "PRAGMA temp_store=MEMORY"):
+            cursor.execute(statement)
+        cursor.execute("VACUUM")
+        busy, *_ = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    if busy:
+        raise StoreError(f"{path}: another program reads the record; close it, then run this again.")
+
+
 @contextmanager
 def faults(path: Path) -> Iterator[None]:
     """Turn the database's own errors into a StoreError that says what to do."""

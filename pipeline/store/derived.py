@@ -140,7 +140,7 @@ def _(payload: Redaction, event: Event, connection: sa.Connection) -> None:
     visit, recording, transcript = schema.visit.c, schema.recording, schema.transcript
     for key in connection.scalars(sa.select(visit.id).where(visit.recording == payload.recording)).all():
         clear_draft(connection, key)
-    for old, new in payload.replaced.items():
+    for old, new in ((old, new) for old, new in payload.replaced.items() if new):
         connection.execute(transcript.update().where(transcript.c.sha256 == old).values(sha256=new))
         for row in connection.execute(sa.select(recording).where(recording.c.sha256 == old)).all():
             now = {"sha256": new, "media_type": payload.media_type or row.media_type}

@@ -33,10 +33,18 @@ from pipeline.records import ContactEntry, Drafted, PastVisit, VisitEntry, Visit
 from pipeline.store import people, schema
 from pipeline.store.blobs import Blobs, StagedBlobs
 from pipeline.store.chain import content_hash, event_hash, head, new_salt
-from pipeline.store.database import faults, open_database
+from pipeline.store.database import faults, open_database, scrub
 from pipeline.store.derived import apply_event, clear_draft, put_draft
 from pipeline.store.entries import contacts_of, find_visit, visit_entry, visits_of
-from pipeline.store.events import Event, InfantEntered, InfantRevised, InfantsMerged, Payload, event_of, kind_of
+from pipeline.store.events import (
+    Event,
+    InfantEntered,
+    InfantRevised,
+    InfantsMerged,
+    Payload,
+    event_of,
+    kind_of,
+)
 from pipeline.store.history import (
     all_visits,
     drafted_by_content,
@@ -129,6 +137,20 @@ class Writing:
     def record(self, visit: str) -> VisitRecord:
         """All that is on record of a visit as it stands inside this change. Raises as ``Store.record`` does."""
         return self._store.record(visit, inside=self.connection)
+
+    def events(self, *, visit: str | None = None, infant: str | None = None) -> list[Event]:
+        """The events of a visit, or those of an infant that belong to no visit, in order. Raises StoreError."""
+        return list(_events(self.connection, visit, infant))
+
+    def transcripts(self, recording: str) -> dict[str, Transcript]:
+        """Every version of the words of a recording by the hash of its file, oldest first. Raises StoreError."""
+        c = schema.transcript.c
+        found = self.connection.scalars(sa.select(c.sha256).where(c.recording == recording).order_by(c.version)).all()
+        return {sha256: self._store.transcript(sha256) for sha256 in found}
+
+    def stored(self, sha256: str) -> bytes:
+        """A file that an event names, as ``Store.stored`` gives it, inside this change."""
+        return self._store.stored(sha256, inside=self.connection)
 
     def version(self, visit: str) -> int:
         """Names the state of a visit inside this change."""
@@ -250,6 +272,12 @@ class Store:
         with self.reading() as connection:
             return visit_of(connection, recording)
 
+    def recording_of(self, sha256: str) -> str | None:
+        """The id of the recording whose file this is now."""
+        with self.reading() as connection:
+            c = schema.recording.c
+            return connection.scalar(sa.select(c.id).where(c.sha256 == sha256).limit(1))
+
     def record(self, visit: str, *, inside: sa.Connection | None = None) -> VisitRecord:
         """All that is on record of a visit. Raises NotFoundError, StoreError where its transcript is damaged."""
         if inside is not None:
@@ -262,14 +290,15 @@ class Store:
         with self.reading() as connection:
             return previous_visits(connection, infant, day, "~")
 
-    def stored(self, sha256: str) -> bytes:
+    def stored(self, sha256: str, *, inside: sa.Connection | None = None) -> bytes:
         """The file that an event names, or what stands in its place where a stretch of it was destroyed.
 
         Raises NotFoundError where it was destroyed as a whole, StoreError where it is damaged.
         """
-        with self.reading() as connection:
-            now = in_place_of(sha256, destroyed_files(connection))
-        if not now:
+        if inside is None:
+            with self.reading() as connection:
+                return self.stored(sha256, inside=connection)
+        if not (now := in_place_of(sha256, destroyed_files(inside))):
             raise NotFoundError(f"the stored file {sha256[:12]}… was destroyed.")
         return self.blobs.read(now)
 
@@ -283,6 +312,13 @@ class Store:
         """The record in order of replay, all of it or one visit's. Raises StoreError where one cannot be read."""
         with self.reading() as connection:
             return list(_events(connection, visit))
+
+    def scrub(self) -> None:
+        """Leave nothing in the database's files of rows that are no longer there: index, free pages, journal.
+
+        Raises StoreError while another program reads the record.
+        """
+        scrub(self._engine, self.path)
 
     def rebuild(self, derive: Callable[[VisitRecord], Drafted]) -> int:
         """Empty the derived tables and make them again from events and blobs; returns the number of visits drafted.
@@ -321,7 +357,7 @@ class Store:
             day=row.day,
             age=Age.model_validate(row.age) if row.age else None,
             recording=Recording.model_validate(row.data),
-            transcript=self._transcript(row.sha256),
+            transcript=self.transcript(row.sha256),
             transcript_sha256=row.sha256,
             stretches=row.stretches,
             at=row.at,
@@ -332,15 +368,18 @@ class Store:
             known_names=known_names(connection, row.infant, visit),
         )
 
-    def _transcript(self, sha256: str) -> Transcript:
+    def transcript(self, sha256: str) -> Transcript:
+        """A version of the words by the hash of its file. Raises StoreError."""
         try:
             return Transcript.model_validate_json(self.blobs.read(sha256))
         except ValidationError as error:
             raise StoreError(f"{self.blobs.path(sha256)}: no transcript of this program's form.") from error
 
 
-def _events(connection: sa.Connection, visit: str | None) -> Iterator[Event]:
-    query = sa.select(schema.event).order_by(schema.event.c.seq)
+def _events(connection: sa.Connection, visit: str | None, infant: str | None = None) -> Iterator[Event]:
+    query, c = sa.select(schema.event).order_by(schema.event.c.seq), schema.event.c
     if visit is not None:
-        query = query.where(schema.event.c.visit == visit)
+        query = query.where(c.visit == visit)
+    if infant is not None:
+        query = query.where(c.infant == infant, c.visit.is_(None))
     yield from map(event_of, connection.execute(query).all())

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from pipeline.store import schema
 from pipeline.store.chain import content_hash
-from pipeline.store.events import Payload, RecordingSealed, Redaction
+from pipeline.store.events import Contact, Event, Payload, RecordingSealed, Redaction, event_of
 from pipeline.store.fts import guard_events, lift_guards
 
 _c = schema.destroyed.c
@@ -35,17 +35,29 @@ def in_place_of(sha256: str, replaced: Mapping[str, str]) -> str:
     return ""
 
 
+def redactions(connection: sa.Connection) -> list[Event]:
+    """The events that destroyed stretches, in order."""
+    c = schema.event.c
+    query = sa.select(schema.event).where(c.type == "redaction").order_by(c.seq)
+    return [event_of(row) for row in connection.execute(query)]
+
+
+def redactions_of(connection: sa.Connection, recording: str) -> list[Redaction]:
+    """What was destroyed of a recording, in order."""
+    told = (event.payload for event in redactions(connection))
+    return [one for one in told if isinstance(one, Redaction) and one.recording == recording]
+
+
 def destroyed_files(connection: sa.Connection) -> dict[str, str]:
     """All files that were ever destroyed, as ``replaced_files`` gives them."""
     return {row.sha256: row.instead or "" for row in connection.execute(sa.select(schema.destroyed))}
 
 
 def note_destroyed(connection: sa.Connection, replaced: Mapping[str, str], seq: int) -> None:
-    """Enter files that event ``seq`` destroyed; what is entered already stays."""
-    known = destroyed_files(connection)
-    rows = [{"sha256": old, "instead": new or None, "seq": seq} for old, new in replaced.items() if old not in known]
-    if rows:
-        connection.execute(schema.destroyed.insert(), rows)
+    """Enter files that event ``seq`` destroyed; what was said of one before holds no more."""
+    for old, new in replaced.items():
+        connection.execute(schema.destroyed.delete().where(_c.sha256 == old))
+        connection.execute(schema.destroyed.insert().values(sha256=old, instead=new or None, seq=seq))
 
 
 def put_in_place(connection: sa.Connection, instead: Mapping[str, Payload]) -> dict[str, str]:
@@ -57,12 +69,17 @@ def put_in_place(connection: sa.Connection, instead: Mapping[str, Payload]) -> d
     event = schema.event
     told: dict[str, str] = {}
     lift_guards(connection)
+    if connection.dialect.name == "sqlite":
+        connection.exec_driver_sql("PRAGMA secure_delete=ON")
     for key, payload in instead.items():
         data = payload.model_dump(mode="json")
         told[key] = content_hash("", data)
         connection.execute(event.update().where(event.c.id == key).values(payload=data, salt=""))
         if isinstance(payload, RecordingSealed):
             _keep_recording(connection, payload)
+        if isinstance(payload, Contact):
+            contact = schema.contact
+            connection.execute(contact.update().where(contact.c.id == key).values(text=payload.text))
     guard_events(connection)
     return told
 

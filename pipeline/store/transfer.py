@@ -20,6 +20,7 @@ from pipeline.errors import InputError
 from pipeline.model import Frozen, Infant, Transcript
 from pipeline.store import schema
 from pipeline.store.blobs import Blobs
+from pipeline.store.chain import content_hash
 from pipeline.store.events import (
     Contact,
     Event,
@@ -38,7 +39,7 @@ from pipeline.store.events import (
 )
 from pipeline.store.people import root
 from pipeline.store.store import Writing
-from pipeline.store.tombstones import in_place_of, replaced_files
+from pipeline.store.tombstones import attested, in_place_of, redactions, replaced_files
 
 FORMAT = "handspoken record"
 VERSION = 1
@@ -265,10 +266,17 @@ def _check_words(data: bytes) -> None:
         raise InputError("the words of a transcript in it are not counted from 0; nothing was imported.")
 
 
-def missing_of(connection: sa.Connection, file: RecordFile) -> list[KeptEvent]:
-    """The events of a file that are not on record. Raises InputError where one is there and says something else."""
+def missing_of(connection: sa.Connection, file: RecordFile) -> tuple[list[KeptEvent], dict[str, Payload]]:
+    """The events of a file that are not on record; and by id what stands there for those that it has destroyed.
+
+    What was destroyed here stays so, whatever the file says of it. Raises InputError where an event is there and says
+    something else for any other reason.
+    """
     c = schema.event.c
-    missing = []
+    missing: list[KeptEvent] = []
+    instead: dict[str, Payload] = {}
+    here = attested(event.payload for event in redactions(connection))
+    told = attested(event.payload for event in file.events)
     for n in range(0, len(file.events), _BATCH):
         batch = file.events[n : n + _BATCH]
         query = sa.select(schema.event).where(c.id.in_([event.id for event in batch]))
@@ -276,12 +284,16 @@ def missing_of(connection: sa.Connection, file: RecordFile) -> list[KeptEvent]:
         for event in batch:
             if event.id not in there:
                 missing.append(event)
-            elif there[event.id].model_copy(update={"seq": 0}) != as_event(event):
+            elif there[event.id].model_copy(update={"seq": 0}) == as_event(event) or event.id in here:
+                continue
+            elif told.get(event.id) == content_hash("", event.payload.model_dump(mode="json")):
+                instead[event.id] = event.payload
+            else:
                 raise InputError(
                     f"event {event.id} is on record already and says something else; one of the two was altered. "
                     "Nothing was imported."
                 )
-    return missing
+    return missing, instead
 
 
 def take_over(unit: Writing, event: Event) -> None:
