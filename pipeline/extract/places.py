@@ -113,6 +113,7 @@ class Places:
     ) -> tuple[Target, ...]:
         """Where a concept is seated: the site its own words name, the structure in hand, or its default site."""
         lead = next((t.side for t in own if t.side), "")
+        own = [replace(t, site=self._lifted(concept, t.site)) for t in own]
         fitting = [t for t in own if t.site is not None and self.distance(concept, t.site) is not None]
         if concept.site is not None and concept.kind != "treatment" and (not concept.sided or not concept.beyond):
             fitting = []  # jaundice down to the chest is the skin's; the contract seats a thigh fold at the thigh
@@ -143,6 +144,13 @@ class Places:
                 return ()  # "no click" with a finger in the mouth is not said of the hip
             return (Target(concept.on[0], lead),)
         return (Target(None, lead),) if concept.kind in ("plan", "advice") else ()
+
+    def _lifted(self, concept: Concept, site: str | None) -> str | None:
+        """ "I open her legs out": the one part of what is named at which this can be found, the hips."""
+        if site is None or not concept.id.startswith("motion.") or self.distance(concept, site) is not None:
+            return site
+        parts = [s for s in concept.on if site in self.vocab.site_line(s)]
+        return parts[0] if len(parts) == 1 else site
 
     def _near(self, site: str, held: Sequence[Target]) -> bool:
         """The site and a structure in hand belong to one part of the body."""

@@ -99,7 +99,8 @@ class Resolver(Carried):
         used: set[int] = set()
         for concept_id in self._concepts(frame, context, kinds, focus, marked):
             drafts += self._named(frame, concept_id, own, context, focus, used, marked)
-        drafts += self._meant(frame, own, context, focus, kinds, used, marked)
+        drafts += self._meant(frame, own, context, focus, kinds, used, marked, named=bool(drafts))
+        drafts = [d for d in drafts if not self._summed_up(d, drafts)]
         if not drafts:
             drafts = self._carried(frame, own, context, focus, kinds, marked)
         return drafts, own
@@ -151,7 +152,8 @@ class Resolver(Carried):
             if result is None and nothing:  # "Ortolani, nothing."
                 result = good_result(self.vocab, concept_id)
         idle = heading(self.vocab, frame, concept, marked) or not_asked_for(self.vocab, frame, concept, marked)
-        if result is None and not denied and not idle:
+        either = concept.kind == "finding" and self._alternative(mark, marked)
+        if result is None and not denied and not idle and not either:
             result, rule = concept.stated, "stated"
         if result is None:
             return []
@@ -170,6 +172,13 @@ class Resolver(Carried):
             for place in self._seats(concept, places)
         ]
 
+    def _alternative(self, mark: Mark, marked: Marked) -> bool:
+        """ "A dimple, or hair.": one of two is not said to be there."""
+        before = mark.a
+        while before and marked.tokens[before - 1].text in self.vocab.listed("determiners"):
+            before -= 1
+        return "or" in marked.words(mark.b, mark.b + 1) or (before > 0 and marked.tokens[before - 1].text == "or")
+
     def _meant(
         self,
         frame: Frame,
@@ -179,15 +188,17 @@ class Resolver(Carried):
         kinds: frozenset[Kind],
         used: set[int],
         marked: Marked,
+        *,
+        named: bool,
     ) -> list[Draft]:
-        """Words that give concept and result by themselves."""
+        """Words that give concept and result by themselves. ``named``: the frame has told of a concept of its own."""
         drafts: list[Draft] = []
         for word in frame.results:
             if word.a in used:
                 continue
             if any(r.role == "means" and r.result == d.result != "normal" for d in drafts for r in word.gives()):
                 continue  # "not tilted, neutral": said again in other words
-            carried = self._carry(word, own, frame, focus, kinds)
+            carried = None if named else self._carry(word, own, frame, focus, kinds)
             if carried is not None:
                 held = self._with_focus_side(context, focus)
                 drafts += self._on(frame, carried[0], carried[1], word, own, held, marked, "carried concept")
@@ -197,12 +208,31 @@ class Resolver(Carried):
             for seat in seats or [()]:
                 reading = self.choose(word, seat[0].site if seat else None, kinds, held_site)
                 if reading is not None:
+                    concept = self._arm_reflex(reading, focus)
                     drafts += self._on(
-                        frame, reading.concept, reading.result, word, seat, seat or context, marked, "word meant"
+                        frame, concept, reading.result, word, seat, seat or context, marked, "word meant"
                     )
         worse = {(d.concept, d.site, d.side) for d in drafts if d.result and not is_good(self.vocab, d.result)}
         softer = [d for d in drafts if is_good(self.vocab, d.result or "") and (d.concept, d.site, d.side) in worse]
         return unique([d for d in drafts if d not in softer])  # "softer, still a bit tight" is tight
+
+    def _summed_up(self, draft: Draft, drafts: Sequence[Draft]) -> bool:
+        """ "squishy, like it should be", "no lump, all good": the good word only sums up what was found there."""
+        if draft.concept != "exam.overall" or draft.result != "normal":
+            return False
+        return any(
+            d.site == draft.site and d.side == draft.side and is_good(self.vocab, d.result or "")
+            for d in drafts
+            if d.concept != draft.concept and d.concept.startswith(("tissue.", "motion.", "alignment."))
+        )
+
+    def _arm_reflex(self, reading: Reading, focus: Focus) -> str:
+        """ "Parachute. The left arm comes out": arms that come out belong to the reflex just named."""
+        arms = self.vocab.listed("arm_reflexes")
+        near = focus.concept in arms and focus.clause_of_concept >= focus.now - 3
+        if near and reading.concept in arms and reading.result in self.vocab.concepts[focus.concept or ""].results:
+            return focus.concept or reading.concept
+        return reading.concept
 
     def _on(
         self,
