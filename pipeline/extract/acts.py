@@ -10,6 +10,7 @@ from pipeline.model import ClauseClass, Kind
 ALL: frozenset[Kind] = frozenset({"finding", "history", "treatment", "advice", "plan", "impression"})
 DOING: frozenset[Kind] = frozenset({"treatment", "advice", "plan"})
 NOTHING: frozenset[Kind] = frozenset()
+INVERTED = frozenset({"is", "are", "was", "were", "does", "did", "has", "have"})
 CONDITIONS = frozenset({"any", "anything", "if", "should", "whenever"})
 PERSONAL = frozenset({"she", "he", "hers", "his", "her", "here", "this", "mine"})
 
@@ -77,6 +78,8 @@ def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
         opening = marked.words(clause.head, clause.head + 3)
         if before.name != "teach" or not opening & PERSONAL:
             return _silent(before.name, "goes on from the clause before")
+    if "bid" in cues:
+        return Act("bid", ClauseClass.CHAT, "asks somebody in the room to do something")
     if "announce" in cues:
         return Act("announce", ClauseClass.ANNOUNCEMENT, "about to look")
     if "advise" in cues:
@@ -113,7 +116,8 @@ def _asks(marked: Marked, clause: Clause, last: bool, cued: bool) -> bool:
     """A question by its mark or its opening; a tag hung on a statement does not make one of it."""
     marked_so = last and marked.tokens[clause.b - 1].stop == "?"
     if not marked_so:
-        return cued and marked.tokens[clause.b - 1].stop != "."
+        inverted = marked.tokens[clause.head].text in INVERTED
+        return cued and (inverted or marked.tokens[clause.b - 1].stop != ".")
     for value, hit in marked.cued("tags", clause.a, clause.b):
         if value == "tag" and hit.b == clause.b and hit.a > clause.head and marked.tokens[hit.a - 1].stop == ",":
             return False
@@ -122,6 +126,8 @@ def _asks(marked: Marked, clause: Clause, last: bool, cued: bool) -> bool:
 
 def kinds_of(act: Act, present: set[Kind], cues: set[str]) -> frozenset[Kind]:
     """The kinds of item that a clause of this act may give. ``present``: kinds of the concepts it names."""
+    if act.name == "bid":
+        return frozenset({"finding", "advice", "plan"})  # findings only after a comma: "turn him left, all the way"
     if act.silent is not None and act.name not in ("announce", "chat"):
         return NOTHING
     own = bool(cues & {"treat", "announce"})

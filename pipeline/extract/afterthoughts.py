@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.extract.clauses import Clause
-from pipeline.extract.drafts import with_flag, without_flag
+from pipeline.extract.drafts import Draft, with_flag, without_flag
 from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
@@ -15,6 +15,7 @@ from pipeline.extract.places import OTHER
 from pipeline.model import TraceStep, span_of
 
 TREATED_CLAUSES = 10
+UNEVEN_CLAUSES = 4
 
 
 class Afterthoughts(Filing):
@@ -57,6 +58,43 @@ class Afterthoughts(Filing):
                 ids.append(item.id)
                 return True
         return False
+
+    def _uneven(self, drafts: Sequence[Draft]) -> list[Draft]:
+        """ "The right arm comes out, the left lags, so that's asymmetrical": one line, its side the weaker one."""
+        out = []
+        for draft in drafts:
+            if draft.result == "asymmetrical" and draft.concept.startswith("reflex."):
+                near = [
+                    r for r in self._state.ledger.of(draft.concept) if self._state.clause - r.clause <= UNEVEN_CLAUSES
+                ]
+                better = [r for r in near if r.item.result == "present" and r.item.side in OTHER]
+                if better:
+                    flags = without_flag(draft.flags, "side_missing")
+                    draft = replace(draft, side=OTHER[better[0].item.side], flags=flags)
+                    for record in near:
+                        self._state.ledger.retract(record.item.id, "one side of an uneven reflex")
+            out.append(draft)
+        return out
+
+    def _renamed(self, drafts: Sequence[Draft], clause: Clause) -> list[Draft]:
+        """ "Both arms come out, that's his parachute": the reflex just seen gets its name."""
+        pointing = self._marked.tokens[clause.head].text in ("that", "this", "it")
+        out = []
+        for draft in drafts:
+            before = [r for r in self._state.ledger.last(self._state.last) if r.item.concept.startswith("reflex.")]
+            if (
+                pointing
+                and not clause.hard
+                and draft.rule == "stated"
+                and draft.concept.startswith("reflex.")
+                and before
+            ):
+                seen = before[-1].item
+                if seen.concept != draft.concept and seen.result in self._vocab.concepts[draft.concept].results:
+                    draft = replace(draft, side=seen.side, result=seen.result)
+                    self._state.ledger.retract(seen.id, "its name was said after it")
+            out.append(draft)
+        return out
 
     def _late_site(self, frame: Frame, clause: Clause, own: tuple[Target, ...]) -> list[str]:
         """ "This side's tight, the right one, it's the SCM": the structure comes last."""

@@ -10,7 +10,7 @@ from pipeline.extract.lexicon import CueReading, Hit
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.measures import value_of
 from pipeline.extract.resolve import Resolver
-from pipeline.extract.results import fit_result, opposite
+from pipeline.extract.results import fit_result, is_good, opposite
 from pipeline.model import Kind, Span
 from pipeline.vocabulary import Vocabulary
 
@@ -93,6 +93,9 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
             if answer is None and not (side and concept.sided) and not value_of(concept, marks, marked, vocab):
                 continue
             result = answer or result
+        elif polar == "yes":
+            told = _result(vocab, concept.id, marks)  # "Is he regular? Only every four days, and he strains."
+            result = told if told is not None and not is_good(vocab, told) else result
         if result is None:
             continue
         with_side = side if concept.sided and side and result == draft.result else ""

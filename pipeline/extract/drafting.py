@@ -37,6 +37,8 @@ class Drafting(Places):
             side = "both"
         if not side and concept.id == "exam.symmetry" and paired:
             side = "both"
+        if concept.id.startswith("reflex.") and "both" in marked.words(mark.a, mark.b):
+            side = "both"  # "both arms come out" is one form
         if side in VIEWER:
             side = VIEWER[side] if concept.kind == "advice" else ""
         if not concept.sided:

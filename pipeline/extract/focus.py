@@ -34,6 +34,7 @@ class Focus:
     seen: bool = False  # the last item was found by the hands, not told
     treated: bool = False  # ... or was a treatment
     seats: dict[str, Target] = field(default_factory=dict)  # where each movement was last tested
+    troubled: dict[str, str] = field(default_factory=dict)  # side on which something was found, "" for both
     mentioned: tuple[Target, ...] = ()  # named in an explanation or a question just before
     mentioned_at: int = -9
     mentioned_state: tuple[str, str | None] | None = None

@@ -47,6 +47,7 @@ class Hands(Filing):
             for draft in found:
                 if draft.concept.startswith("motion."):
                     focus.seats[draft.concept] = Target(draft.site, "", draft.level)
+                self._trouble(draft)
             focus.concept, focus.result = found[-1].concept, found[-1].result
             focus.clause_of_concept = clause
             focus.touch(clause, now)
@@ -64,6 +65,19 @@ class Hands(Filing):
                 focus.concept, focus.result = chosen, None
                 focus.clause_of_concept = clause
                 focus.touch(clause, now)
+
+    def _trouble(self, draft: Draft) -> None:
+        """Remember on which side of a structure something was found: "that hip" will be this one."""
+        bad = draft.result in self._vocab.listed("bad_results")
+        if (
+            bad
+            and draft.site is not None
+            and draft.side in OTHER
+            and self._vocab.concepts[draft.concept].kind == "finding"
+        ):
+            known = self._state.focus.troubled.setdefault(draft.site, draft.side)
+            if known != draft.side:
+                self._state.focus.troubled[draft.site] = ""
 
     def _recall(self, frame: Frame, now: int) -> None:
         """ "rest my finger on that tight muscle": the hands go back to where it was found."""

@@ -33,4 +33,5 @@ def not_asked_for(vocab: Vocabulary, frame: Frame, concept: Concept, marked: Mar
     if concept.id not in ("plan.imaging", "plan.refer"):
         return False
     near = marked.words(max(0, frame.a - 9), frame.b + 4)
-    return bool(near & vocab.listed("had_already")) and not near & vocab.listed("requests")
+    alone = len(marked.chunk(frame.a, frame.b)) == 1  # "Orthopaedics."
+    return (alone or bool(near & vocab.listed("had_already"))) and not near & vocab.listed("requests")

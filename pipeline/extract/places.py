@@ -56,10 +56,14 @@ class Places:
         )
 
     def _held_side(self, target: Target, frame: Frame, focus: Focus) -> str:
-        """ "that hip", just after the left one: the hip in hand."""
-        if focus.side not in OTHER or target.site is None or not self.vocab.sites[target.site].paired:
+        """ "that hip": the hip in hand, else the one on the only side where something was found."""
+        if target.site is None or not self.vocab.sites[target.site].paired:
             return ""
         held = {t.site for t in focus.targets if t.site}
+        if frame.pointed and not target.plural and not (focus.side in OTHER and target.site in held):
+            return focus.troubled.get(target.site, "")
+        if focus.side not in OTHER:
+            return ""
         if target.site in held:
             return focus.side if frame.pointed and not target.plural else ""
         line = set(self.vocab.site_line(target.site))

@@ -142,7 +142,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             drafts, own = self._resolver.read(
                 frame, state.focus, kinds, marked, live=state.focus.live(state.clause, now)
             )
-            if act.name == "announce" and not self._after_comma(frame, clause):
+            if act.name in ("announce", "bid") and not self._after_comma(frame, clause):
                 drafts = [d for d in drafts if self._vocab.concepts[d.concept].kind != "finding"]
             drafts = [
                 self._withheld(d, frame)
@@ -151,6 +151,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             ]
             drafts = [d for d in drafts if not self._other_booking(d, ids)]
             drafts = self._timed(drafts, clause, marks)
+            drafts = self._uneven(self._renamed(drafts, clause))
             drafts = self._referred(self._rechecked(drafts, frames, own), frames, clause)
             filed = self._file(drafts, clause)
             if not drafts:
