@@ -25,11 +25,13 @@ class Carried(Drafting):
     ) -> tuple[str, str] | None:
         """ "… and the right is restricted": the movement or test in hand goes on where no other structure is named."""
         concept_id = focus.concept
-        if own or concept_id is None or not focus.targets:
+        if concept_id is None or not focus.targets:
             return None
         concept = self.vocab.concepts[concept_id]
         if concept.kind not in kinds:
             return None
+        if own and not (concept_id.startswith("reflex.") and all(t.site == concept.site for t in own)):
+            return None  # "the right arm doesn't, so that's asymmetrical" goes on about the parachute
         if focus.clause_of_concept < focus.now - 2 and not frame.side:
             return None
         exact = next((r.result for r in word.gives() if r.role == "result" and r.concept == concept_id), None)
@@ -86,6 +88,10 @@ class Carried(Drafting):
         counted = marked.words(max(0, frame.a - 3), frame.a + 1) & self.vocab.listed("counted")
         if concept is not None and focus.result and own and counted and concept.id.startswith(("tissue.", "sign.")):
             return self._copied(frame, concept, focus.result, own, context, marked, mark)  # "one on the shin, one on …"
+        none = frame.ellipsis is not None and marked.tokens[frame.ellipsis.a].text in ("none", "nor", "neither")
+        if none and concept is not None and own and focus.result in ("absent", "present") and concept.site is None:
+            places = self.place(concept, own, context)
+            return [self._draft(frame, concept, p, "absent", None, marked, "carried denial", mark) for p in places]
         if frame.ellipsis is not None and own and not frame.concepts and "finding" in kinds:
             overall = self.vocab.concepts["exam.overall"]
             return [self._draft(frame, overall, p, "normal", None, marked, "nothing there", mark) for p in own]

@@ -35,7 +35,7 @@ class Drafting(Places):
         paired = site is not None and site.paired
         if not side and place.plural and paired:
             side = "both"
-        if not side and concept.id == "exam.symmetry" and paired:
+        if not side and concept.id == "exam.symmetry" and paired and result == "symmetrical":
             side = "both"
         if concept.id.startswith("reflex.") and "both" in marked.words(mark.a, mark.b):
             side = "both"  # "both arms come out" is one form

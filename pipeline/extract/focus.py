@@ -32,7 +32,7 @@ class Focus:
     measured_at: int = -9
     named_at: int = -9  # the clause that last named the structure in hand
     seen: bool = False  # the last item was found by the hands, not told
-    treated: bool = False  # ... or was a treatment
+    treated: bool = False  # the first treatment is over: what is tested now was tested before
     seats: dict[str, Target] = field(default_factory=dict)  # where each movement was last tested
     troubled: dict[str, str] = field(default_factory=dict)  # side on which something was found, "" for both
     mentioned: tuple[Target, ...] = ()  # named in an explanation or a question just before

@@ -228,6 +228,8 @@ class FrameBuilder:
         treated = bool(self._open.concepts) and self._treats(self._open.concepts[-1])
         if following.number is not None and (treated or following.number.unit not in ("", "deg")):
             return False
+        if following.kind == "concept" and self._marked.words(mark.b, following.a) & self._prepositions:
+            return False  # "deviates right on opening"
         return following.kind != "concept" or not (self._bare or self._border(mark.b, following.a))
 
     def _close(self, frame: Frame, mark: Mark) -> bool:
@@ -337,7 +339,8 @@ class FrameBuilder:
         self._open.numbers.append(mark)
 
     def _ellipsis(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
-        if border and self._stated() and self._open.side and self._own_side(mark, rest):
-            self._flush()
+        sited = bool(rest) and rest[0].kind in ("site", "level") and not self._border(mark.b, rest[0].a)
+        if border and self._stated() and (sited or (self._open.side and self._own_side(mark, rest))):
+            self._flush()  # "no ridge along the sagittal, none along the metopic"
         self._open.take(mark)
         self._open.ellipsis = mark

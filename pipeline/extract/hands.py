@@ -42,7 +42,8 @@ class Hands(Filing):
             focus.side = ""  # the direction of the movement before
         if drafts:
             kind = self._vocab.concepts[drafts[-1].concept].kind
-            focus.seen, focus.treated = kind in ("finding", "treatment"), kind == "treatment"
+            focus.seen = kind in ("finding", "treatment")
+            focus.treated = focus.treated or kind == "treatment"
         if found:
             for draft in found:
                 if draft.concept.startswith("motion."):

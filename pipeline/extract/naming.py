@@ -19,6 +19,8 @@ def heading(vocab: Vocabulary, frame: Frame, concept: Concept, marked: Marked) -
     """ "Moro." alone is what comes next, not what was found; "there's the Moro", "red reflex both eyes" is."""
     if frame.side or frame.sites:
         return False
+    if concept.id == "plan.recheck":  # "Retest." announces what follows
+        return len(marked.chunk(frame.a, frame.b)) == 1
     if concept.id.startswith("alignment."):  # "Tilt. She still holds it to the left."
         begins = frame.a == 0 or bool(marked.tokens[frame.a - 1].stop)
         return begins and bool(marked.tokens[frame.b - 1].stop)
