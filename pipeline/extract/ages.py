@@ -19,6 +19,8 @@ BIRTH = frozenset(
 BORN = frozenset({"born", "birth", "term", "gestation", "gestational", "labour", "labor", "delivered", "delivery"})
 ELSEWHEN = frozenset({"in", "for", "every", "after", "about", "by", "ago", "last", "next", "until", "within", "since"})
 GESTATION_WEEKS = (22, 43)
+TERM_WEEKS = 34  # so many weeks, said alone at the beginning of a visit with a younger infant, are the gestation
+FIRST_CLAUSES = 12
 
 
 def told_ages(state: State, marked: Marked, clause: Clause, marks: Sequence[Mark]) -> list[Draft]:
@@ -54,7 +56,9 @@ def _gestation(marked: Marked, clause: Clause, mark: Mark, state: State, born: b
     own = (
         state.age is not None and _near(number.value * 7, state.age.days) and "at" not in _before(marked, clause, mark)
     )
-    return asked or tokens[mark.b - 1].text == "weeker" or (born and not own)
+    bare = state.age is not None and state.clause <= FIRST_CLAUSES and number.value >= TERM_WEEKS
+    alone = bare and marked.words(clause.a, clause.b) == marked.words(mark.a, mark.b)  # "Male infant. Forty-one weeks."
+    return asked or tokens[mark.b - 1].text == "weeker" or ((born or alone) and not own)
 
 
 def _age(marked: Marked, clause: Clause, mark: Mark, state: State, *, alone: bool) -> bool:

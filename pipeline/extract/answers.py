@@ -12,7 +12,7 @@ from pipeline.extract.measures import value_of
 from pipeline.extract.resolve import Resolver
 from pipeline.extract.results import fit_result, is_good, opposite
 from pipeline.model import Kind, Span
-from pipeline.vocabulary import Vocabulary
+from pipeline.vocabulary import Concept, Vocabulary
 
 TOLD: frozenset[Kind] = frozenset({"history"})
 CONSENT = "treatment.consent"  # asked for, and given or not
@@ -96,6 +96,11 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
         elif polar == "yes":
             told = _result(vocab, concept.id, marks)  # "Is he regular? Only every four days, and he strains."
             result = told if told is not None and not is_good(vocab, told) else result
+        value = _anew(draft, concept, marks, marked, vocab)
+        if value is not None:
+            draft, result = replace(draft, value=value[0], unit=value[1]), "value"
+        elif polar == "no" and draft.value is not None:
+            continue  # "Twelve weeks, is he? No."
         if result is None:
             continue
         with_side = side if concept.sided and side and result == draft.result else ""
@@ -111,6 +116,19 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     for concept_id in question.open_concepts:
         out += _open(vocab, concept_id, marks, marked, clause, polar, side)
     return out
+
+
+def _anew(
+    draft: Draft, concept: Concept, marks: Sequence[Mark], marked: Marked, vocab: Vocabulary
+) -> tuple[float, str] | None:
+    """ "So she's twelve weeks now? Thirteen, actually.": a bare number answers in the unit of the question."""
+    if draft.value is None:
+        return None
+    bare = next((m.number for m in marks if m.number is not None), None)
+    if bare is not None and not bare.unit and draft.unit is not None:
+        return round(bare.value, 2), draft.unit
+    value = value_of(concept, marks, marked, vocab)
+    return value[:2] if value is not None else None
 
 
 def _tells_more(vocab: Vocabulary, marked: Marked, hit: Hit[CueReading], clause: Clause) -> bool:

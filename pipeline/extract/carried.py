@@ -46,6 +46,25 @@ class Carried(Drafting):
                 return concept_id, fitted
         return None
 
+    def _turning(
+        self, word: Mark, frame: Frame, context: Sequence[Target], focus: Focus, kinds: frozenset[Kind], marked: Marked
+    ) -> tuple[str, str] | None:
+        """ "Her neck. To the right she goes the whole way": to a side, of the neck, is turned."""
+        if not self._to_a_side(frame, context, focus, marked) or "finding" not in kinds:
+            return None
+        moves = [r for r in word.gives() if r.concept == "motion.rotation"]
+        return ("motion.rotation", moves[0].result) if moves else None
+
+    def _to_a_side(self, frame: Frame, context: Sequence[Target], focus: Focus, marked: Marked) -> bool:
+        """Nothing but the neck and a direction is named: "to the left", "the other way"."""
+        if frame.concepts or frame.side_at is None or not context:
+            return False
+        if any(t.site not in ("neck", "cervical_spine") or t.level for t in context):
+            return False
+        in_hand = (focus.concept or "").startswith("motion.") and focus.clause_of_concept >= focus.now - 2
+        led = marked.words(max(0, frame.side_at[0] - 1), frame.side_at[1])
+        return not in_hand and bool(led & {"to", "way", "towards"})
+
     def _carried(
         self,
         frame: Frame,
@@ -74,7 +93,17 @@ class Carried(Drafting):
                 places = self.place(awaited, (), ())
                 rule = "number awaited"
                 return [self._draft(frame, awaited, p, "value", value, marked, rule, mark) for p in places]
-        if frame.levels and frame.side in OTHER and not (frame.concepts or frame.results or frame.numbers):
+        turned_to = self.vocab.concepts["motion.rotation"]
+        if frame.numbers and self._to_a_side(frame, context, focus, marked) and turned_to.kind in kinds:
+            value = value_of(turned_to, frame.numbers, marked, self.vocab)
+            if value is not None:
+                places = self.place(turned_to, own, context)
+                rule = "turned to a side"
+                return [self._draft(frame, turned_to, p, "value", value, marked, rule, mark) for p in places]
+        again = marked.words(max(0, frame.a - 12), frame.b + 3) & {"again", "check", "recheck"}
+        if frame.sites or again:
+            pass  # "check that C1 and the right hip again"
+        elif frame.levels and frame.side in OTHER and not (frame.concepts or frame.results or frame.numbers):
             listed = self.vocab.concepts["alignment.rotation"]  # "C1 is left": the trade's short form of turned to it
             if listed.kind in kinds:
                 return [self._draft(frame, listed, p, "rotated", None, marked, "level and side", mark) for p in own]

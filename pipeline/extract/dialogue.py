@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+from pipeline.extract.ages import told_ages
 from pipeline.extract.answers import answered, asked
 from pipeline.extract.clauses import Clause
 from pipeline.extract.filing import Filing
@@ -28,6 +29,7 @@ class Dialogue(Filing):
             for frame in frames:
                 found, _ = self._resolver.read(frame, state.focus, frozenset({"finding"}), self._marked, live=live)
                 drafts += [d for d in found if self._vocab.concepts[d.concept].negated == "absent" and not frame.told]
+        drafts += told_ages(state, self._marked, clause, self._marked.within(clause.a, clause.b))
         plans = [d for d in drafts if d.concept == "plan.next_visit"]
         state.offered = tuple(self._file(plans, clause))
         n = self._clauses.index(clause)

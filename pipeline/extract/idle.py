@@ -35,6 +35,7 @@ class Idle:
             self._speakers_own,
             self._course,
             self._speaker,
+            self._ample,
         )
         return any(check(mark) for check in checks)
 
@@ -60,6 +61,15 @@ class Idle:
             if led and "to" in self._marked.words(start.b, end.a) and mark in (start, end):
                 return True
         return False
+
+    def _ample(self, mark: Mark) -> bool:
+        """ "a good eighty-five degrees", "thirty-seven even": how the number is meant, no result."""
+        numbers = [m for m in self._marks if m.kind == "number"]
+        if mark.kind != "result":
+            return False
+        return (mark.word == "good" and any(n.a == mark.b for n in numbers)) or (
+            mark.word == "even" and any(n.b == mark.a for n in numbers)
+        )
 
     def _existential(self, mark: Mark) -> bool:
         """ "There's no lump": the "there" finds nothing."""

@@ -199,6 +199,7 @@ class Resolver(Carried):
             if any(r.role == "means" and r.result == d.result != "normal" for d in drafts for r in word.gives()):
                 continue  # "not tilted, neutral": said again in other words
             carried = None if named else self._carry(word, own, frame, focus, kinds)
+            carried = carried or self._turning(word, frame, context, focus, kinds, marked)
             if carried is not None:
                 held = self._with_focus_side(context, focus)
                 drafts += self._on(frame, carried[0], carried[1], word, own, held, marked, "carried concept")
