@@ -116,7 +116,9 @@ def _asks(marked: Marked, clause: Clause, last: bool, cued: bool) -> bool:
     """A question by its mark or its opening; a tag hung on a statement does not make one of it."""
     marked_so = last and marked.tokens[clause.b - 1].stop == "?"
     if not marked_so:
-        inverted = marked.tokens[clause.head].text in INVERTED
+        inverted = marked.tokens[clause.head].text in INVERTED and "n't" not in marked.words(
+            clause.head, clause.head + 2
+        )
         return cued and (inverted or marked.tokens[clause.b - 1].stop != ".")
     for value, hit in marked.cued("tags", clause.a, clause.b):
         if value == "tag" and hit.b == clause.b and hit.a > clause.head and marked.tokens[hit.a - 1].stop == ",":

@@ -89,7 +89,7 @@ class Idle:
         before = self._marked.words(max(self._clause.a, mark.a - 3), mark.a)
         if mark.kind == "side":
             return bool(before & self._comparing)
-        return mark.kind == "site" and ("away" in before or "than" in before)
+        return mark.kind == "site" and bool(before & {"away", "than", "cross", "crosses", "crossing"})
 
     def _stranger(self, mark: Mark) -> bool:
         """ "Thursday's good", "the table's creaking": said of something that the vocabulary does not know."""

@@ -191,7 +191,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
 
     def _after_comma(self, frame: Frame, clause: Clause) -> bool:
         """ "Let me see the hips, both fine": what follows the comma was found."""
-        return any(self._marked.tokens[k].stop == "," for k in range(clause.head, max(frame.a, clause.head)))
+        before = self._marked.tokens[clause.head : max(frame.a, clause.head)]
+        return any(t.stop == "," or t.text == "and" for t in before)
 
     def _told_of_before(self, clause: Clause) -> bool:
         """ "He was jaundiced": how the infant was is told, not found."""
@@ -199,7 +200,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         today = "today" in self._marked.acts(clause.a, clause.b)
         if opening in (["it", "was"], ["that", "was"]):  # "To the left, eighty. It was sixty."
             return any(m.kind == "number" for m in self._marked.within(clause.a, clause.b))
-        return opening[:1] in (["he"], ["she"]) and opening[1:] in (["was"], ["had"]) and not today
+        weighed = "scales" in self._marked.sentence(clause.head)
+        return opening[:1] in (["he"], ["she"]) and opening[1:] in (["was"], ["had"]) and not today and not weighed
 
     def _only_a_reason(self, clause: Clause) -> bool:
         """ "Barlow not done, he was crying": why it was left out."""
