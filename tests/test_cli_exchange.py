@@ -52,7 +52,7 @@ def test_the_whole_record_out_and_in(
     handspoken("export", "--as", "json", "--to", tmp_path / "b")
 
     assert done.out.startswith("4 entries taken over, 0 were on record already; 1 visits drafted.")
-    assert again == {"new": 0, "known": 4, "visits": 0, "without_sound": 0}
+    assert again == {"new": 0, "known": 4, "visits": 0, "without_sound": 0, "destroyed": 0}
     assert (tmp_path / "a" / "record.json").read_bytes() == (tmp_path / "b" / "record.json").read_bytes()
     assert (tmp_path / "home2" / "notes" / visit / "note.html").is_file()
     assert handspoken("search", "tight").out == before.replace(str(tmp_path / "home"), str(tmp_path / "home2"))

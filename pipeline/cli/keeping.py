@@ -234,6 +234,21 @@ def visit_cut(
         print_lines([proposed.model_dump_json()] if as_json else proposed_lines(proposed))
 
 
+@visit.command("then")
+def visit_then(
+    visit: VisitKey,
+    when: Annotated[str, typer.Argument(metavar="WHEN", help='A day, or a minute like "2026-11-25 18:40".')],
+    as_json: Json = False,
+) -> None:
+    """Show a visit's note as it stood at an earlier time, what was asked then, and what had been answered."""
+    from pipeline.earlier import stood
+    from pipeline.show import stood_lines
+
+    config, stages = ready()
+    found = stood(visit, when, config, stages, now=datetime.now().astimezone())
+    print_lines([found.model_dump_json()] if as_json else stood_lines(found))
+
+
 @contact.command("add")
 def contact_add(
     infant: InfantKey,

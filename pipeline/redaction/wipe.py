@@ -23,7 +23,7 @@ from pipeline.store.verify import blobs_of
 from pipeline.visits import redraft, sha256_of
 
 MARK = "destroying"  # in the record's folder: something that was destroyed may still lie about
-_COPIES = (".verify-*", ".backup-*")  # of the database, made by a program that was killed
+_COPIES = (".verify-*", ".backup-*", ".earlier-*")  # of the database, made by a program that was killed
 
 
 def due(config: Config) -> bool:

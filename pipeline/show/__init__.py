@@ -10,6 +10,7 @@ from pipeline.show.custody import (
     restored_lines,
     verified_lines,
 )
+from pipeline.show.earlier import stood_lines
 from pipeline.show.exchange import exported_json, exported_lines, imported_json, imported_lines
 from pipeline.show.keeping import (
     contact_lines,
@@ -73,6 +74,7 @@ __all__ = [
     "redactions_lines",
     "redrafted_lines",
     "restored_lines",
+    "stood_lines",
     "summary_lines",
     "verified_lines",
     "visits_lines",
