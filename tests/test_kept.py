@@ -1,10 +1,13 @@
 """What is kept of compiled words is the same as what is compiled, and is made anew where it could be anything else."""
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from pipeline import vocabulary
+from pipeline.extract.lexicon import Lexicon, PhraseIndex
+from pipeline.extract.tokens import Tokeniser
 from pipeline.kept import kept, program_files, state_of, word_files
 from pipeline.repair import compiling
 from pipeline.repair.rules import load_rules
@@ -78,3 +81,16 @@ def test_kept_repair_is_what_was_compiled() -> None:
     assert made.targets
     assert made.misheard
     assert made == compiling.compiled(vocab, rules)
+
+
+@pytest.mark.usefixtures("cache")
+def test_kept_phrases_are_what_was_compiled() -> None:
+    vocab = load_vocabulary()
+    one, other = (Lexicon(vocab, Tokeniser(vocab)) for _ in range(2))
+    for made, again in zip(_indexes(one), _indexes(other), strict=True):
+        assert made.phrases
+        assert (made.phrases, made.exact, made.over_commas) == (again.phrases, again.exact, again.over_commas)
+
+
+def _indexes(lexicon: Lexicon) -> list[PhraseIndex[Any]]:
+    return [lexicon.terms, lexicon.results, lexicon.sites, *lexicon.cues.values()]

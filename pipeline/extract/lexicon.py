@@ -8,18 +8,23 @@ In a phrase ``~`` stands for a determiner or nothing, ``~~`` for up to three wor
 beginning of a clause, ``$`` at its end for the end of one.
 """
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from typing import Generic, TypeVar
+import json
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import astuple, dataclass, field
+from typing import Any, Generic, TypeVar
 
+from pipeline.extract.splitting import rules_state
 from pipeline.extract.tokens import Token, Tokeniser
+from pipeline.kept import kept, program_files, state_of
 from pipeline.vocabulary import Vocabulary
 
 GAP = "~~"
 GAP_WORDS = 3
 WORD_FOR_WORD = ("acts", "answers", "clauses", "negation", "repair", "tags")  # "going to" announces, "goes to" does not
 ALONE = ("answers", "clauses", "negation")  # looked for by themselves, fillers included; the others in two passes
+_MADE_BY = ("extract/lexicon.py", "extract/tokens.py", "extract/splitting.py")
 P = TypeVar("P")
+Phrase = tuple[tuple[str, ...], P, bool, bool]  # its steps after the first, what it stands for, at a start, at an end
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,22 +56,32 @@ class PhraseIndex(Generic[P]):
     """
 
     def __init__(self, *, exact: bool = False, over_commas: bool = False) -> None:
-        self._root: _Node[P] = _Node()
-        self._exact = exact
-        self._over_commas = over_commas
+        self.phrases: dict[str, list[Phrase[P]]] = {}
+        self._nodes: dict[str, _Node[P]] = {}  # of the first words met so far
+        self.exact = exact
+        self.over_commas = over_commas
 
     def add(self, steps: Sequence[str], payload: P, *, at_start: bool = False, at_end: bool = False) -> None:
         """Add a phrase of stems and gaps; one that is empty, or begins or ends with a gap, is left out."""
         if not steps or GAP in (steps[0], steps[-1]):
             return
-        node = self._root
-        for step in steps:
-            if step == GAP:
-                node.gap = node.gap or _Node()
-                node = node.gap
-            else:
-                node = node.next.setdefault(step, _Node())
-        node.ends.append((payload, at_start, at_end))
+        self.phrases.setdefault(steps[0], []).append((tuple(steps[1:]), payload, at_start, at_end))
+        self._nodes.pop(steps[0], None)
+
+    def _node(self, first: str) -> _Node[P]:
+        """The step of the phrases that begin with a word."""
+        begin: _Node[P] = _Node()
+        for steps, payload, at_start, at_end in self.phrases[first]:
+            node = begin
+            for step in steps:
+                if step == GAP:
+                    node.gap = node.gap or _Node()
+                    node = node.gap
+                else:
+                    node = node.next.setdefault(step, _Node())
+            node.ends.append((payload, at_start, at_end))
+        self._nodes[first] = begin
+        return begin
 
     def find(
         self,
@@ -88,16 +103,16 @@ class PhraseIndex(Generic[P]):
         ends: frozenset[int] = frozenset(),
     ) -> dict[tuple[int, ...], list[P]]:
         """All hits, overlapping ones too: what stands at the positions of their fixed words."""
-        firsts = self._root.next
-        keys = [tokens[k].text for k in stream] if self._exact else [tokens[k].stem for k in stream]
-        if firsts.keys().isdisjoint(keys):
+        phrases, nodes = self.phrases, self._nodes
+        keys = [tokens[k].text for k in stream] if self.exact else [tokens[k].stem for k in stream]
+        if phrases.keys().isdisjoint(keys):
             return {}
         found: dict[tuple[int, ...], list[P]] = {}
         for at, key in enumerate(keys):
-            first = firsts.get(key)
-            if first is None or (
-                not first.ends and first.gap is None and (at + 1 == len(keys) or keys[at + 1] not in first.next)
-            ):
+            if key not in phrases:
+                continue
+            first = nodes.get(key) or self._node(key)
+            if not first.ends and first.gap is None and (at + 1 == len(keys) or keys[at + 1] not in first.next):
                 continue  # most beginnings go no further
             paths: list[tuple[_Node[P], tuple[int, ...]]] = [(first, (at,))]
             while paths:
@@ -122,7 +137,7 @@ class PhraseIndex(Generic[P]):
         """The next fixed words after the last of ``fixed``: directly, or the nearest of each kind within a gap."""
         last = fixed[-1]
         stop = tokens[stream[last]].stop
-        if last + 1 >= len(keys) or stop in (".", "?") or (stop and not self._over_commas):
+        if last + 1 >= len(keys) or stop in (".", "?") or (stop and not self.over_commas):
             return []
         onward = []
         following = node.next.get(keys[last + 1])
@@ -176,6 +191,9 @@ class CueReading:
     dir: str
 
 
+Layers = tuple[PhraseIndex[Reading], PhraseIndex[Reading], PhraseIndex[Reading], dict[str, PhraseIndex[CueReading]]]
+
+
 @dataclass
 class Lexicon:
     """The whole vocabulary compiled for matching."""
@@ -204,7 +222,12 @@ class Lexicon:
         self.degrees = _phrases(
             [(say, cue.gives) for cue in self.vocab.cues.get("degree", ()) for say in cue.say], self.tokeniser
         )
-        for say in words.get("no_term", ()):
+        state = state_of(self.vocab.hash, rules_state(), *program_files(*_MADE_BY))
+        self.terms, self.results, self.sites, self.cues = kept("lexicon", state, self._compiled, _pack, _unpack)
+
+    def _compiled(self) -> "Layers":
+        """All phrases, from the words of the vocabulary."""
+        for say in self.vocab.words.get("no_term", ()):
             self.terms.add(self._steps(say, drop=False), Reading("mask"))
         self._told: dict[tuple[str, ...], list[Reading]] = {}
         for concept in self.vocab.concepts.values():
@@ -238,6 +261,7 @@ class Lexicon:
                         at_start=say.startswith("^"),
                         at_end=say.endswith("$"),
                     )
+        return self.terms, self.results, self.sites, self.cues
 
     def _term(self, say: str, reading: Reading) -> None:
         """Add a form of a concept, unless too little is left of it in the stream of terms.
@@ -326,4 +350,42 @@ def _phrases(entries: Iterable[str | tuple[str, str]], tokeniser: Tokeniser) -> 
     for entry in entries:
         say, gives = entry if isinstance(entry, tuple) else (entry, "")
         index.add(tokeniser.phrase(say), gives)
+    return index
+
+
+# ---------------------------------------------------------------- the compiled phrases as JSON
+
+
+def _pack(layers: Layers) -> bytes:
+    *terms, cues = layers
+    return json.dumps([*map(_rows, terms), {name: _rows(index) for name, index in cues.items()}]).encode()
+
+
+def _rows(index: PhraseIndex[Any]) -> list[Any]:
+    """An index: how it matches, what its phrases stand for, and by first word each phrase with its place therein."""
+    payloads: dict[Any, int] = {}
+    phrases = {
+        first: [
+            [" ".join(steps), payloads.setdefault(payload, len(payloads)), at_start, at_end]
+            for steps, payload, at_start, at_end in alike
+        ]
+        for first, alike in index.phrases.items()
+    }
+    return [index.exact, index.over_commas, [astuple(payload) for payload in payloads], phrases]
+
+
+def _unpack(body: bytes) -> Layers:
+    terms, results, sites, cues = json.loads(body)
+    made = [_index(Reading, rows) for rows in (terms, results, sites)]
+    return made[0], made[1], made[2], {name: _index(CueReading, rows) for name, rows in cues.items()}
+
+
+def _index(reading: Callable[..., P], rows: list[Any]) -> PhraseIndex[P]:
+    exact, over_commas, told, phrases = rows
+    payloads = [reading(*slots) for slots in told]
+    index: PhraseIndex[P] = PhraseIndex(exact=exact, over_commas=over_commas)
+    for first, alike in phrases.items():
+        index.phrases[first] = [
+            (tuple(steps.split()), payloads[n], at_start, at_end) for steps, n, at_start, at_end in alike
+        ]
     return index

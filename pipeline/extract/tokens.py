@@ -3,10 +3,9 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
-import spacy
-
+from pipeline.extract.splitting import Splitting
 from pipeline.model import Word
 from pipeline.vocabulary import Vocabulary
 
@@ -51,7 +50,7 @@ class Tokeniser:
     _stems: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._split: Any = spacy.blank("en").tokenizer  # compiled code without types
+        self._split = Splitting()
         together = (say.split() for say in self.vocab.listed("run_together"))
         self._together = {"".join(parts).replace("'", ""): parts for parts in together}  # "dont", "cannot"
         self._keep = self.vocab.listed("uncut")
@@ -105,7 +104,7 @@ class Tokeniser:
             if mark.isalnum() or mark == "'":
                 break
             stop = _STOPS.get(mark, stop)
-        rough = [clean] if clean.startswith("'") else [token.text for token in self._split(clean)]  # "'m" of a cue
+        rough = [clean] if clean.startswith("'") else self._split(clean)  # "'m" of a cue
         found = (piece for token in rough for piece in _PIECE.findall(token))
         pieces = tuple(part for piece in found for part in self._parts(piece))
         if len(self._cache) < _MAX_CACHE:
