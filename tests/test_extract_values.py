@@ -183,12 +183,23 @@ def test_a_measure_is_kept_in_its_own_unit(said: str, expected: str) -> None:
     assert lines(said) == [expected]
 
 
-@pytest.mark.parametrize(("said", "value"), [("Temperature is 38.5.", 38.5), ("Temp is one hundred point four.", 38.0)])
-def test_an_unsaid_unit_is_taken_from_the_range_and_marked_so(said: str, value: float) -> None:
-    item = the_item(said)
+@pytest.mark.parametrize(
+    ("said", "value", "unit", "doubtful"),
+    [
+        ("Temperature is 38.5.", 38.5, "Cel", False),
+        ("Temp is one hundred point four.", 38.0, "Cel", False),
+        ("Head circumference 41.2.", 41.2, "cm", False),  # in inches no head
+        ("Weight today is 4.1.", 4.1, "kg", True),  # in pounds a small infant
+        ("Weight today is 1.6.", 1.6, "kg", False),
+        ("Length is 22.", None, None, False),  # in centimetres no length: not guessed
+    ],
+)
+def test_an_unsaid_unit_is_asked_for_where_two_would_do(
+    said: str, value: float | None, unit: str | None, doubtful: bool
+) -> None:
+    items = [item for item in read(said).items if item.value is not None]
 
-    assert (item.value, item.unit) == (value, "Cel")
-    assert "unit_assumed" in item.flags
+    assert [(i.value, i.unit, "unit_assumed" in i.flags) for i in items] == ([(value, unit, doubtful)] if value else [])
 
 
 def test_a_said_unit_is_not_marked() -> None:

@@ -6,12 +6,17 @@ from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.values import Quantity
-from pipeline.vocabulary import Concept, Vocabulary
+from pipeline.vocabulary import Concept, Measure, Vocabulary
 
 RATE_WORDS = 10  # "breathing's, let me count, forty-two a minute"
 FAHRENHEIT = (93.0, 108.0)
 COUNT = "1"  # UCUM's unit of a plain count
-ONE_UNIT = ("deg", "/min", "%", "{score}", COUNT)  # nobody measures these in another unit
+OTHER_UNITS = {  # what else an infant is measured in, as factors into the usual unit: pound and inch, exact since 1959
+    "kg": (0.45359237,),
+    "cm": (2.54,),
+    "mm": (10.0, 25.4),
+    "wk": (1 / 7, 365.25 / 84),
+}
 Value = tuple[float, str, tuple[str, ...]]
 
 
@@ -33,10 +38,16 @@ def measured(concept: Concept, number: Quantity) -> Value | None:
         return round(value, 2), unit, ()
     if unit == "" or (unit == "deg" and measure.unit == "Cel"):
         if measure.low <= value <= measure.high:
-            return round(value, 2), measure.unit, () if measure.unit in ONE_UNIT else ("unit_assumed",)
+            return round(value, 2), measure.unit, _doubt(value, measure)
         if measure.unit == "Cel" and FAHRENHEIT[0] <= value <= FAHRENHEIT[1]:
-            return round((value - 32) / 1.8, 2), "Cel", ("unit_assumed",)
+            return round((value - 32) / 1.8, 2), "Cel", ()
     return None
+
+
+def _doubt(value: float, measure: Measure) -> tuple[str, ...]:
+    """The flag of a number without a unit, only where another unit too would make it a reading ("she's nine")."""
+    others = (factor * value for factor in OTHER_UNITS.get(measure.unit, ()))
+    return ("unit_assumed",) if any(measure.low <= other <= measure.high for other in others) else ()
 
 
 def value_of(concept: Concept, marks: Sequence[Mark], marked: Marked, vocab: Vocabulary) -> Value | None:
