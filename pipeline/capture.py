@@ -131,7 +131,8 @@ class Capture:
         return thread
 
     def finish(self) -> Sealed:
-        """Seal what was recorded: from here on the hearer drafts it. Raises InputError, StoreError."""
+        """Seal what was recorded: from here on the hearer drafts it. Raises InputError, LockedError, StoreError."""
+        _unlock(self.folder)
         return seal(self.folder)
 
 
@@ -216,12 +217,21 @@ def _kept(folder: Path) -> Kept:
 
 
 def recover(found: Kept) -> bool:
-    """Seal what a crash left open; False where nothing had been recorded: that is removed. Raises StoreError."""
+    """Seal what a crash left open; False where nothing had been recorded: that is removed.
+
+    Raises LockedError, StoreError.
+    """
     if length_ms(found.folder) == 0 and not (found.folder / FLAC).exists():
         destroy(found.folder)
         return False
+    _unlock(found.folder)
     seal(found.folder)
     return True
+
+
+def _unlock(folder: Path) -> None:
+    """Have the keys of the record that a recording belongs to. Raises LockedError."""
+    keys_of(folder.parent.parent)
 
 
 def discard_rest(folder: Path) -> None:

@@ -2,8 +2,9 @@
 
 ``HANDSPOKEN_HOME`` overrides the user's data folder. ``settings.toml`` in it may hold ``model = "FOLDER"``,
 ``jurisdiction = "allowed"`` (or restricted, prohibited, unknown), which ``HANDSPOKEN_JURISDICTION`` overrides,
-``practice = "Name, place, telephone"``, ``lock_minutes = 10``, and ``part_table = true`` (the table of P.A.R.T. in the
-note).
+``practice = "Name, place, telephone"``, ``lock_minutes = 10``, ``encryption = false`` (for a record that is still to be
+made), which ``HANDSPOKEN_ENCRYPTION`` overrides, ``open_minutes = 60``, and ``part_table = true`` (the table of
+P.A.R.T. in the note).
 """
 
 import os
@@ -19,6 +20,7 @@ from pipeline.errors import InputError
 from pipeline.vault import KEYS
 
 HOME_VARIABLE = "HANDSPOKEN_HOME"
+ENCRYPTION_VARIABLE = "HANDSPOKEN_ENCRYPTION"
 CACHE_VARIABLE = "HANDSPOKEN_CACHE"
 JURISDICTION_VARIABLE = "HANDSPOKEN_JURISDICTION"
 _APP = "handspoken"
@@ -35,6 +37,7 @@ class Settings(BaseModel):
     place and telephone as they stand on papers. ``lock_minutes``: the pages lock after so long without a key, a touch
     or a click. ``board``: whether red flags stand on the board as a sign (discreet) or in words. ``speak``: "what's
     left?" is answered aloud too, by espeak-ng.
+    ``encryption``: a new record is encrypted. ``open_minutes``: an opened one locks after so long without a command.
     ``part_table``: the note sorts its findings under the letters of P.A.R.T. too.
     """
 
@@ -45,6 +48,8 @@ class Settings(BaseModel):
     jurisdiction: Jurisdiction = "unknown"
     practice: str = ""
     lock_minutes: int = Field(default=10, ge=1, le=240)
+    encryption: bool = True
+    open_minutes: int = Field(default=60, ge=1, le=1440)
     board: Literal["discreet", "words"] = "discreet"
     speak: bool = False
     part_table: bool = False
@@ -102,6 +107,8 @@ def load_config() -> Config:
     settings = _read_settings(home / "settings.toml")
     if said := os.environ.get(JURISDICTION_VARIABLE, "").strip():
         settings = _checked({**settings.model_dump(), "jurisdiction": said.lower()}, JURISDICTION_VARIABLE)
+    if said := os.environ.get(ENCRYPTION_VARIABLE, "").strip():
+        settings = _checked({**settings.model_dump(), "encryption": said.lower()}, ENCRYPTION_VARIABLE)
     return Config(home=home, settings=settings)
 
 

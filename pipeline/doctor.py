@@ -11,6 +11,8 @@ from pipeline.config import Config
 from pipeline.errors import HandspokenError
 from pipeline.model import Frozen
 from pipeline.store import Store
+from pipeline.vault import locked
+from pipeline.vault.keyfile import read_file
 from pipeline.vocabulary import load_vocabulary
 
 PACKAGES = ("av", "ctranslate2", "faster-whisper", "spacy", "sqlalchemy", "pydantic")
@@ -36,6 +38,7 @@ def examine(config: Config) -> tuple[Finding, ...]:
         _vocabulary(config),
         _law(config),
         _record(config),
+        _encryption(config),
         _room(config.home),
     )
 
@@ -80,11 +83,27 @@ def _record(config: Config) -> Finding:
     if not Store.exists(config.home):
         return Finding(what=what, state=f"none yet; it will be kept in {config.home}")
     try:
+        if locked(config.home):
+            return Finding(what=what, state=f"{config.home}: locked; `handspoken safe open` opens it")
         with Store(config.home) as store:
             infants, visits = store.counts()
     except HandspokenError as error:
         return Finding(what=what, state=str(error), good=False)
     return Finding(what=what, state=f"{config.home}: infants {infants}, visits {visits}")
+
+
+def _encryption(config: Config) -> Finding:
+    what = "encryption"
+    try:
+        if not config.encrypted:
+            new = config.settings.encryption and not Store.exists(config.home)
+            told = "off; `handspoken safe on` encrypts the record"
+            return Finding(what=what, state="on for a record that is still to be made" if new else told)
+        state = "locked" if locked(config.home) else "open"
+        names = ", ".join(slot.name for slot in read_file(config.home).slots)
+    except HandspokenError as error:
+        return Finding(what=what, state=str(error), good=False)
+    return Finding(what=what, state=f"on, {state} now; it opens for: {names}")
 
 
 def _room(home: Path) -> Finding:

@@ -1,6 +1,7 @@
 """Helpers of the whole suite: a transcript from a sentence, without sound or model."""
 
 import hashlib
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
@@ -10,6 +11,8 @@ import pytest
 from pipeline.model import SpeechModel, Transcript, Word
 
 WORD_MS = 500
+os.environ["HANDSPOKEN_ENCRYPTION"] = "off"  # where a test does not say otherwise; also for what it starts
+os.environ.pop("HANDSPOKEN_PASSPHRASE", None)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

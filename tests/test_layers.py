@@ -56,6 +56,7 @@ JOBS = {  # part -> what it may use beside the ground
     "exchange": {"export", "redaction", "run", "stages", "store", "visits"},
     "demo": {"run", "stages", "visits"},
     "ownwords": set(),
+    "safekeeping": {"store"},
     "review": {"run", "stages", "store", "visits"},
     "redaction": {"capture", "hear", "infants", "moves", "record", "run", "stages", "store", "visits"},
     "earlier": {"review", "run", "stages", "store"},

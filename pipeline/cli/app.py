@@ -48,6 +48,10 @@ Progress = Callable[[int, int], None]
 
 def main(args: Sequence[str] | None = None) -> NoReturn:
     """Run a command; what is expected to go wrong is one line on stderr, never a traceback."""
+    from pipeline.cli.safe import ask_passphrase, at_terminal
+    from pipeline.vault import ask_with
+
+    ask_with(ask_passphrase if at_terminal() else None)
     try:
         app(args)
     except HandspokenError as error:
@@ -68,12 +72,21 @@ def _handspoken(
         raise typer.Exit
 
 
-def ready(model: str | None = None) -> tuple["Config", "ShippedStages"]:
-    """Settings and stages; ``model`` goes before the one in the settings."""
+def ready(model: str | None = None, *, record: bool = True) -> tuple["Config", "ShippedStages"]:
+    """Settings and stages; ``model`` goes before the one in the settings. record: False where none is made."""
     from pipeline.stages import shipped_stages
 
-    config = configured(model)
+    config = at_record(model) if record else configured(model)
     return config, shipped_stages(config)
+
+
+def at_record(model: str | None = None) -> "Config":
+    """Settings, for a command that makes a record where there is none: it gets its keys first. Raises InputError."""
+    from pipeline.cli.safe import protect_new
+
+    config = configured(model)
+    protect_new(config)
+    return config
 
 
 def configured(model: str | None = None) -> "Config":

@@ -21,7 +21,7 @@ def verify(
     from pipeline.custody import verify as check
     from pipeline.show import verified_lines
 
-    config, stages = ready()
+    config, stages = ready(record=False)
     found = check(config, stages, head=head, step=lambda what: say(f"looking at the {what}"))
     print_lines([json_text(found.model_dump(mode="json"))] if as_json else verified_lines(found))
     if not found.sound:
@@ -34,7 +34,7 @@ def rebuild(as_json: Json = False) -> None:
     from pipeline.custody import rebuild as make_again
     from pipeline.show import rebuilt_json, rebuilt_lines
 
-    config, stages = ready()
+    config, stages = ready(record=False)
     made = make_again(config, stages)
     print_lines([json_text(rebuilt_json(made))] if as_json else rebuilt_lines(made))
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pipeline.cli.app import AgeOption, Gestation, Json, Sex, app, json_text, print_lines, ready
+from pipeline.cli.app import AgeOption, Gestation, Json, Sex, app, at_record, json_text, print_lines, ready
 from pipeline.errors import InputError
 
 if TYPE_CHECKING:
@@ -83,12 +83,11 @@ def infant_add(
     as_json: Json = False,
 ) -> None:
     """Enter an infant; one name is enough."""
-    from pipeline.config import load_config
     from pipeline.infants import add
     from pipeline.show import infant_lines
 
     facts = _facts(name, legal_name, born, sex, gestation, birth_weight, risk, carer)
-    entered = add(facts, load_config(), today=date.today())
+    entered = add(facts, at_record(), today=date.today())
     print_lines([entered.model_dump_json()] if as_json else infant_lines(entered))
 
 
@@ -119,11 +118,10 @@ def infant_edit(
 @infant.command("list")
 def infant_list(as_json: Json = False) -> None:
     """List the infants with what is known of them."""
-    from pipeline.config import load_config
     from pipeline.infants import listed
     from pipeline.show import infants_lines
 
-    found = listed(load_config())
+    found = listed(at_record())
     print_lines([json_text([one.model_dump(mode="json") for one in found])] if as_json else infants_lines(found))
 
 
@@ -157,22 +155,20 @@ def infant_split(
 @visit.command("list")
 def visit_list(as_json: Json = False) -> None:
     """List the visits, newest first."""
-    from pipeline.config import load_config
     from pipeline.review import visits
     from pipeline.show import visits_lines
 
-    found = visits(load_config())
+    found = visits(at_record())
     print_lines([json_text([one.model_dump(mode="json") for one in found])] if as_json else visits_lines(found))
 
 
 @visit.command("open")
 def visit_open(infant: InfantKey, on: Day = None, at: At = None, age: AgeOption = None, as_json: Json = False) -> None:
     """Open a visit without a recording; its words come later: `visit write`, or `draft --visit`."""
-    from pipeline.config import load_config
     from pipeline.handwritten import open_visit
     from pipeline.show import opened_lines
 
-    opened = open_visit(infant, load_config(), today=date.today(), on=_day(on), at=_time(at), age=age)
+    opened = open_visit(infant, at_record(), today=date.today(), on=_day(on), at=_time(at), age=age)
     print_lines([opened.model_dump_json()] if as_json else opened_lines(opened))
 
 
@@ -261,11 +257,10 @@ def contact_add(
     as_json: Json = False,
 ) -> None:
     """Enter a contact that is no visit: a call, a report, an answered referral, a missed visit."""
-    from pipeline.config import load_config
     from pipeline.contacts import add
     from pipeline.show import contact_lines
 
-    config = load_config()
+    config = at_record()
     who, entered = add(
         infant, _KINDS.get(what, what.value), text, config,
         today=date.today(), on=_day(on), at=_time(at), visit=visit, files=file or (),
@@ -276,11 +271,10 @@ def contact_add(
 @contact.command("list")
 def contact_list(infant: InfantKey, as_json: Json = False) -> None:
     """List the contacts of an infant, oldest first, with where their files lie."""
-    from pipeline.config import load_config
     from pipeline.contacts import contacts
     from pipeline.show import contact_lines
 
-    config = load_config()
+    config = at_record()
     who, found = contacts(infant, config)
     shown = [one.model_dump(mode="json") for one in found]
     print_lines([json_text(shown)] if as_json else contact_lines(who, found, config))

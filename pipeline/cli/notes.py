@@ -14,7 +14,7 @@ from pipeline.cli.app import (
     Model,
     Sex,
     app,
-    configured,
+    at_record,
     end_folder,
     end_torn,
     json_text,
@@ -90,7 +90,7 @@ def _draft_folder(folder: Path, told: "Told", jobs: int, model: str | None, *, a
 
     make = partial(shipped_stages, threads=max((cpu_count() or 1) // max(jobs, 1), 1))
     outcomes = []
-    for n, total, outcome in draft_folder(folder, told, configured(model), make, today=date.today(), jobs=jobs):
+    for n, total, outcome in draft_folder(folder, told, at_record(model), make, today=date.today(), jobs=jobs):
         say(outcome_line(n, total, outcome))
         outcomes.append(outcome)
     print_lines([json_text([one.model_dump() for one in outcomes])] if as_json else summary_lines(outcomes))
@@ -112,7 +112,7 @@ def transcribe(
     from pipeline.run import transcribe as run_transcribe
     from pipeline.vtt import write_vtt
 
-    _, stages = ready(model)
+    _, stages = ready(model, record=False)
     with progress_bar("Listening") as progress:
         source = run_transcribe(audio, output, stages, progress)
     if as_json:
@@ -141,7 +141,7 @@ def extract(
         raise typer.BadParameter("a folder of transcripts needs --to FOLDER for the results.")
     if not folder and to is not None:
         raise typer.BadParameter("--to goes with a folder of transcripts.")
-    _, stages = ready()
+    _, stages = ready(record=False)
     if to is not None:
         end_folder(extract_folder(source, to, age, gestation, stages, explain=explain))
         return
@@ -168,7 +168,7 @@ def demo(
     from pipeline.demo import run_demo
     from pipeline.show import done_lines
 
-    config, stages = ready()
+    config, stages = ready(record=False)
     with progress_bar("Listening") as progress:
         done = run_demo(name, to, config, stages, today=date.today(), on_progress=progress)
     print_lines([json_text(done.as_json())] if as_json else done_lines(done))

@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from pipeline.cli.app import app, print_lines, ready
+from pipeline.cli.safe import at_terminal
 
 
 @app.command()
@@ -16,8 +17,12 @@ def review(
     """Put drafts right and sign them, in the browser on this computer; Ctrl-C ends it."""
     from pipeline.review import path_of
     from pipeline.show import link_lines
+    from pipeline.vault import ask_with, keys_of
     from pipeline.web import serve
 
     config, stages = ready()
+    if at_terminal():
+        keys_of(config.home)
+    ask_with(None)  # from here on the page asks
     to = path_of(config, visit) if visit is not None else "/"
     serve(config, stages, to=to, port=port, show=lambda link: print_lines(link_lines(link)), browse=not no_browser)

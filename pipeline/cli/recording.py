@@ -111,6 +111,7 @@ def _watch(config: "Config", capture: "Capture", source: str, *, hearing: bool) 
 def _after(config: "Config", capture: "Capture", *, hear: bool) -> None:
     """Seal, wait for the draft and tell where it is; destroy where consent was withdrawn."""
     from pipeline.capture import discard, find, start_hearer
+    from pipeline.errors import LockedError
 
     ended = capture.recorder.ended
     say(f"Recording ended: {ended}.")
@@ -125,7 +126,11 @@ def _after(config: "Config", capture: "Capture", *, hear: bool) -> None:
         discard(here)
         say("handspoken: no sound came, so nothing is kept. Check the microphone: handspoken record --devices")
         raise typer.Exit(1)
-    capture.finish()
+    try:
+        capture.finish()
+    except LockedError as error:
+        say(f"handspoken: {error} What was recorded is kept, encrypted; then run: handspoken recover")
+        raise typer.Exit(PARTLY) from error
     if not hear:
         say("Sealed. It is heard and drafted by: handspoken listen")
         return
@@ -176,8 +181,10 @@ def recover() -> None:
     from pipeline.capture import recover as seal_again
     from pipeline.errors import HandspokenError
     from pipeline.show import left_open_lines
+    from pipeline.vault import keys_of
 
     config, _ = ready()
+    keys_of(config.home)
     left = [found for found in kept(config) if found.state == "open"]
     if not left:
         print_lines(["No recording was left open."])

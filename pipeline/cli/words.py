@@ -30,7 +30,7 @@ def add_word(heard: Heard, meant: Meant) -> None:
     from pipeline.ownwords import add_own_word
     from pipeline.show import own_word_lines
 
-    config, stages = ready()
+    config, stages = ready(record=False)
     print_lines(own_word_lines([add_own_word(config, stages.vocab, heard, meant)]))
 
 
@@ -40,7 +40,7 @@ def edit_word(heard: Heard, meant: Meant) -> None:
     from pipeline.ownwords import add_own_word, own_word
     from pipeline.show import own_word_lines
 
-    config, stages = ready()
+    config, stages = ready(record=False)
     own_word(config, heard)
     print_lines(own_word_lines([add_own_word(config, stages.vocab, heard, meant)]))
 

@@ -55,7 +55,10 @@ def _runtime_folder() -> Path:
     named = os.environ.get(RUNTIME_VARIABLE, "")
     folder = Path(named)
     if not named or not folder.is_absolute() or not folder.is_dir():
-        raise InputError(f"this session has no run-time folder ({RUNTIME_VARIABLE}) to hold the keys in.")
+        raise InputError(
+            f"this session has no run-time folder ({RUNTIME_VARIABLE}) to hold the keys in; each command asks for the "
+            "passphrase, or takes it from HANDSPOKEN_PASSPHRASE."
+        )
     found = folder.stat()
     if found.st_uid != os.getuid() or stat.S_IMODE(found.st_mode) & 0o077:
         raise InputError(f"{folder}: is open to others, so the keys are not held there.")

@@ -13,11 +13,14 @@ PASSPHRASE_VARIABLE = "HANDSPOKEN_PASSPHRASE"
 PIPE_VARIABLE = "HANDSPOKEN_KEYS_FD"  # set for processes of ours alone
 
 _open: dict[str, Keys] = {}
-_ask: Callable[[Path], str | None] | None = None
+_TRIES = 3
+Ask = Callable[[Path, bool], str | None]
+_ask: Ask | None = None
 
 
-def ask_with(ask: Callable[[Path], str | None] | None) -> None:
-    """How a person is asked for the passphrase of a folder; None, or an answer of None: nobody can be asked."""
+def ask_with(ask: Ask | None) -> None:
+    """How a person is asked for the passphrase of a folder, and whether the last one was wrong; None, or an answer of
+    None: nobody can be asked."""
     global _ask
     _ask = ask
 
@@ -90,9 +93,14 @@ def _by_passphrase(home: Path, key_id: str) -> Keys:
         with suppress(InputError):
             use(unlock(home, secret, kind="keyring").keys)
             return _open[key_id]
-    if given is None and _ask is not None:
-        given = _ask(home)
-    if given is None:
-        raise LockedError(f"{home}: the record is locked; {HOW}.")
-    use(unlock(home, given).keys)
-    return _open[key_id]
+    for n in range(_TRIES):
+        typed = given or (_ask(home, n > 0) if _ask is not None else None)
+        if typed is None:
+            break
+        try:
+            use(unlock(home, typed).keys)
+            return _open[key_id]
+        except InputError:
+            if given or n == _TRIES - 1:
+                raise
+    raise LockedError(f"{home}: the record is locked; {HOW}.")

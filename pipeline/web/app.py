@@ -11,12 +11,13 @@ from starlette.responses import Response
 
 from pipeline import __version__
 from pipeline.config import Config
-from pipeline.errors import ConflictError, HandspokenError, InputError, NotFoundError, VocabularyError
+from pipeline.errors import ConflictError, HandspokenError, InputError, LockedError, NotFoundError, VocabularyError
 from pipeline.review import Sheets
 from pipeline.stages import Stages
 from pipeline.web.gate import Gate, Key
 from pipeline.web.pages import Desk, failure
 from pipeline.web.sets import PAGE_SETS
+from pipeline.web.unlock import asked
 
 _STATUS: Mapping[type[HandspokenError], int] = {
     NotFoundError: 404,
@@ -44,6 +45,8 @@ def create_app(config: Config, stages: Stages, key: Key) -> FastAPI:
 
 
 async def _expected(request: Request, error: Exception) -> Response:
+    if isinstance(error, LockedError):
+        return asked(request, str(error))
     status = next((status for kind, status in _STATUS.items() if isinstance(error, kind)), _OUT_OF_ORDER)
     return failure(request, status, str(error))
 

@@ -1,0 +1,135 @@
+"""The passphrase of the record: asked for, chosen, changed."""
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from pipeline.cli.app import app, configured, print_lines, say
+from pipeline.errors import InputError
+
+if TYPE_CHECKING:
+    from pipeline.config import Config
+    from pipeline.vault.keyfile import Unlocked
+
+safe = typer.Typer(help="Encryption of the record: open, close, passphrase, recovery key.", no_args_is_help=True)
+app.add_typer(safe, name="safe")
+
+
+def ask_passphrase(home: Path, again: bool) -> str | None:
+    """Ask the person at the terminal; None where nothing was typed."""
+    if again:
+        say("That does not open it. Look at Caps Lock and the keyboard's language; the recovery key will do too.")
+    return (
+        typer.prompt(f"Passphrase of the record in {home}", default="", hide_input=True, show_default=False, err=True)
+        or None
+    )
+
+
+def choose_passphrase(config: "Config") -> str:
+    """A new passphrase, typed twice; from HANDSPOKEN_PASSPHRASE where nobody is there. Raises InputError."""
+    from pipeline.safekeeping import chosen
+    from pipeline.show.safekeeping import choosing_lines
+    from pipeline.vault import PASSPHRASE_VARIABLE
+
+    if given := os.environ.get(PASSPHRASE_VARIABLE):
+        return given
+    if not at_terminal():
+        raise InputError(
+            f"{config.home}: a new record is encrypted, and nobody is there to choose its passphrase. Run this at a "
+            f"terminal or set {PASSPHRASE_VARIABLE}; to keep the record in clear, put `encryption = false` into "
+            f"{config.home / 'settings.toml'}."
+        )
+    for line in choosing_lines(config):
+        say(line)
+    while True:
+        typed = str(typer.prompt("New passphrase", hide_input=True, confirmation_prompt=True, err=True))
+        try:
+            chosen(typed)
+        except InputError as error:
+            say(str(error))
+        else:
+            return typed
+
+
+def at_terminal() -> bool:
+    """Whether somebody can be asked."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def protect_new(config: "Config") -> None:
+    """Have a record that is still to be made get its keys; done already, this does nothing. Raises InputError."""
+    from pipeline.safekeeping import protect, to_be_chosen
+    from pipeline.show.safekeeping import recovery_lines
+
+    if to_be_chosen(config):
+        for line in recovery_lines(protect(config, choose_passphrase(config))):
+            say(line)
+
+
+def _opened(config: "Config") -> "Unlocked":
+    """The key file, opened by what the person types or HANDSPOKEN_PASSPHRASE. Raises InputError, LockedError."""
+    from pipeline.errors import LockedError
+    from pipeline.safekeeping import opened
+    from pipeline.vault import HOW, PASSPHRASE_VARIABLE
+
+    secret = os.environ.get(PASSPHRASE_VARIABLE) or (ask_passphrase(config.home, False) if at_terminal() else None)
+    if secret is None and config.encrypted:
+        raise LockedError(f"{config.home}: the record is locked; {HOW}.")
+    return opened(config, secret or "")
+
+
+@safe.command("open")
+def open_record() -> None:
+    """Open the record for the commands that follow, so that each of them need not ask."""
+    from pipeline.safekeeping import hold_open
+    from pipeline.show.safekeeping import open_line
+
+    config = configured()
+    hold_open(config, _opened(config))
+    print_lines([open_line(config)])
+
+
+@safe.command("close")
+def close_record() -> None:
+    """Lock the record again."""
+    from pipeline.safekeeping import close
+
+    print_lines(["Locked." if close(configured()) else "The record was not open."])
+
+
+@safe.command()
+def passphrase(
+    name: Annotated[str, typer.Option(help="Whose passphrase.", metavar="NAME")] = "owner",
+) -> None:
+    """Change the passphrase, with the old one or with the recovery key; nothing else is written anew."""
+    from pipeline.safekeeping import change_passphrase
+    from pipeline.vault import PASSPHRASE_VARIABLE
+
+    config = configured()
+    unlocked = _opened(config)
+    os.environ.pop(PASSPHRASE_VARIABLE, None)
+    change_passphrase(config, unlocked, choose_passphrase(config), name=name)
+    print_lines(["The passphrase was changed. The recovery key is the same."])
+
+
+@safe.command()
+def recovery() -> None:
+    """Make a new recovery key, shown once; the one before opens nothing any more."""
+    from pipeline.safekeeping import renew_recovery
+    from pipeline.show.safekeeping import recovery_lines
+
+    config = configured()
+    print_lines(recovery_lines(renew_recovery(config, _opened(config))))
+
+
+@safe.command()
+def keyring(off: Annotated[bool, typer.Option("--off", help="Ask for the passphrase again.")] = False) -> None:
+    """Have this computer's keyring open the record while you are signed in to it."""
+    from pipeline.safekeeping import use_keyring
+
+    config = configured()
+    use_keyring(config, _opened(config), on=not off)
+    print_lines(["The keyring opens the record." if not off else "The keyring opens the record no longer."])

@@ -1,0 +1,78 @@
+"""Encryption of the record as a person meets it: chosen with the first visit, opened, closed, changed."""
+
+from pipeline.config import Config
+from pipeline.errors import InputError, NotFoundError
+from pipeline.files import private_folder
+from pipeline.store.reading import DATABASE
+from pipeline.vault import forget, key_file, use
+from pipeline.vault.held import hold, let_go
+from pipeline.vault.keyfile import OWNER, RECOVERY, Cost, Unlocked, chosen, create, unlock
+from pipeline.vault.keyring import switch_off, switch_on
+from pipeline.vault.recovery import new_recovery, read_recovery
+
+__all__ = ["OWNER", "Cost", "chosen"]
+
+
+def to_be_chosen(config: Config) -> bool:
+    """Whether the record is still to be made and a passphrase for it to be chosen."""
+    return config.settings.encryption and not config.encrypted and not (config.home / DATABASE).exists()
+
+
+def protect(config: Config, passphrase: str, *, cost: Cost | None = None) -> str:
+    """Give a record that is still to be made its keys; returns the recovery key, which is kept nowhere.
+
+    Raises InputError where the passphrase is too short or there is a record already, StoreError.
+    """
+    if not to_be_chosen(config):
+        raise InputError(f"{config.home}: holds a record already; `handspoken safe on` encrypts it.")
+    unlocked, recovery = create(passphrase, cost=cost)
+    private_folder(config.home)
+    unlocked.write(config.home)
+    use(unlocked.keys)
+    return recovery
+
+
+def opened(config: Config, secret: str) -> Unlocked:
+    """The key file, opened by a passphrase or the recovery key. Raises NotFoundError, InputError, StoreError."""
+    if not config.encrypted:
+        raise NotFoundError(f"{config.home}: is not encrypted, so there is nothing to open.")
+    return unlock(config.home, secret)
+
+
+def hold_open(config: Config, unlocked: Unlocked) -> None:
+    """Have commands open the record without asking, until it is closed or idle. Raises InputError where the keys cannot
+    be held in memory."""
+    use(unlocked.keys)
+    hold(unlocked.keys, config.settings.open_minutes)
+
+
+def close(config: Config) -> bool:
+    """Lock the record; whether it was open. Raises StoreError."""
+    told = key_file(config.home)
+    forget()
+    return told is not None and let_go(told["id"])
+
+
+def change_passphrase(
+    config: Config, unlocked: Unlocked, new: str, *, name: str = OWNER, cost: Cost | None = None
+) -> None:
+    """Set the passphrase of one person; no stored file is written anew. Raises InputError, StoreError."""
+    chosen(new)
+    if not any(slot.name == name and slot.kind == "passphrase" for slot in unlocked.file.slots):
+        raise InputError(f"{name[:80]!r}: nobody of that name opens the record.")
+    unlocked.put(name, "passphrase", new, cost)
+    unlocked.write(config.home)
+
+
+def renew_recovery(config: Config, unlocked: Unlocked, *, cost: Cost | None = None) -> str:
+    """A new recovery key; the one before opens nothing any more. Raises StoreError."""
+    recovery = new_recovery()
+    unlocked.put(RECOVERY, "recovery", read_recovery(recovery), cost)
+    unlocked.write(config.home)
+    return recovery
+
+
+def use_keyring(config: Config, unlocked: Unlocked, *, on: bool) -> None:
+    """Have the system's keyring open the record, or no longer. Raises InputError where there is none, StoreError."""
+    (switch_on if on else switch_off)(unlocked)
+    unlocked.write(config.home)

@@ -1,0 +1,22 @@
+"""Encryption told at a terminal."""
+
+from collections.abc import Iterator
+
+from pipeline.config import Config
+
+
+def recovery_lines(recovery: str) -> Iterator[str]:
+    """The recovery key, shown once."""
+    yield f"Recovery key: {recovery}"
+    yield "Write it on paper and keep it away from this computer: it opens the record when the passphrase is forgotten."
+    yield "It is shown this once. Without the passphrase and without it nobody can read the record."
+
+
+def choosing_lines(config: Config) -> Iterator[str]:
+    """Before a passphrase is chosen."""
+    yield f"The record in {config.home} will be encrypted. Choose its passphrase: five unrelated words are a good one."
+
+
+def open_line(config: Config) -> str:
+    """The record was opened."""
+    return f"Open until `handspoken safe close`, or {config.settings.open_minutes} minutes without a command."
