@@ -3,8 +3,8 @@
 ``HANDSPOKEN_HOME`` overrides the user's data folder. ``settings.toml`` in it may hold ``model = "FOLDER"``,
 ``jurisdiction = "allowed"`` (or restricted, prohibited, unknown), which ``HANDSPOKEN_JURISDICTION`` overrides,
 ``practice = "Name, place, telephone"``, ``lock_minutes = 10``, ``encryption = false`` (for a record that is still to be
-made), which ``HANDSPOKEN_ENCRYPTION`` overrides, ``open_minutes = 60``, and ``part_table = true`` (the table of
-P.A.R.T. in the note).
+made), which ``HANDSPOKEN_ENCRYPTION`` overrides, ``open_minutes = 60``, ``part_table = true`` (the table of P.A.R.T. in
+the note), and for retention ``keep_sound_days = 30``, ``keep_records_until_age = 25``, ``keep_records_years = 8``.
 """
 
 import os
@@ -38,6 +38,9 @@ class Settings(BaseModel):
     or a click. ``board``: whether red flags stand on the board as a sign (discreet) or in words. ``speak``: "what's
     left?" is answered aloud too, by espeak-ng.
     ``encryption``: a new record is encrypted. ``open_minutes``: an opened one locks after so long without a command.
+    ``keep_sound_days``: days after signing until destroying the sound is proposed (none: it is kept).
+    ``keep_records_until_age``, ``keep_records_years``: until which birthday, or how many years after the last entry
+    where that is later, records are kept (none: as vocab/retention.yaml says).
     ``part_table``: the note sorts its findings under the letters of P.A.R.T. too.
     """
 
@@ -53,6 +56,9 @@ class Settings(BaseModel):
     board: Literal["discreet", "words"] = "discreet"
     speak: bool = False
     part_table: bool = False
+    keep_sound_days: int | None = Field(default=None, ge=0, le=36_500)
+    keep_records_until_age: int | None = Field(default=None, ge=0, le=120)
+    keep_records_years: int | None = Field(default=None, ge=0, le=120)
 
 
 @dataclass(frozen=True)

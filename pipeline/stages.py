@@ -360,7 +360,7 @@ class ShippedStages:
             program=f"handspoken {__version__}",
             written=record.written,
         )
-        return note.model_copy(update={"basis": self._basis})
+        return note.model_copy(update={"basis": self._basis, "sound_gone": record.recording.gone})
 
     def norms_sha256(self) -> str:
         return self._norms.hash

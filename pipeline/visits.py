@@ -166,7 +166,8 @@ def _refuse_destroyed(path: Path, known: Store | None) -> None:
     if came in destroyed:
         now = in_place_of(came, destroyed)
         instead = f"; draft from what is left of it, {known.blobs.path(now)}" if now else ""
-        raise InputError(f"{path}: a stretch of this recording was destroyed and stays so{instead}.")
+        what = "a stretch of this recording" if now else "the sound of this recording"
+        raise InputError(f"{path}: {what} was destroyed and stays so{instead}.")
 
 
 def _on_record(source: Source, known: Store | None) -> Source:

@@ -59,6 +59,7 @@ JOBS = {  # part -> what it may use beside the ground
     "safekeeping": {"store"},
     "review": {"run", "stages", "store", "visits"},
     "redaction": {"capture", "hear", "infants", "moves", "record", "run", "stages", "store", "visits"},
+    "retention": {"infants", "redaction", "run", "stages", "store", "visits"},
     "earlier": {"review", "run", "stages", "store"},
     "doctor": {"hear", "store"},  # asks both how they are
     "speechmodels": {"hear"},

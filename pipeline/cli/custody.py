@@ -1,6 +1,6 @@
 """The record looked after."""
 
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -97,3 +97,31 @@ def redact(
         else redaction.preview(visit, where, reason, config, stages, now=now)
     )
     print_lines([json_text(goes.model_dump(mode="json") | {"done": yes})] if as_json else destroyed_lines(goes, yes))
+
+
+@app.command()
+def retention(
+    destroy: Annotated[
+        str | None, typer.Option(help="Destroy the sound of this visit, as proposed; its lines stay.", metavar="VISIT")
+    ] = None,
+    hold: Annotated[
+        str | None, typer.Option(help="A legal hold: nothing of this infant may be destroyed.", metavar="INFANT")
+    ] = None,
+    lift: Annotated[str | None, typer.Option(help="Lift the legal hold on this infant.", metavar="INFANT")] = None,
+    reason: Annotated[str, typer.Option(help="Why a hold is set or lifted.", metavar="TEXT")] = "",
+    by: Annotated[str, typer.Option(help="Who does it, for the record.", metavar="NAME")] = "",
+    as_json: Json = False,
+) -> None:
+    """List how long what is kept, whose time has come, and legal holds. Destroys only what is named and proposed."""
+    from pipeline import retention as keeping
+    from pipeline.show import retention_lines
+
+    if sum(given is not None for given in (destroy, hold, lift)) > 1:
+        raise typer.BadParameter("give one of --destroy, --hold and --lift")
+    config, stages = ready()
+    if destroy is not None:
+        keeping.destroy_sound(destroy, by, config, stages, today=date.today())
+    elif (key := hold or lift) is not None:
+        keeping.hold(key, reason, by, config, lift=hold is None)
+    found = keeping.retention(config, today=date.today())
+    print_lines([found.model_dump_json()] if as_json else retention_lines(found))

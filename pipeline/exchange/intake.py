@@ -11,7 +11,8 @@ from pipeline.files import blocks_of, staged
 from pipeline.redaction import destroy_again, finish, note_due, resume, signed_files
 from pipeline.stages import Stages
 from pipeline.store import Store, Writing
-from pipeline.store.events import Redaction, Signed
+from pipeline.store.events import Redaction, Signed, SoundDestroyed
+from pipeline.store.holds import refuse_held
 from pipeline.store.tombstones import destroyed_files, in_place_of, put_in_place, replaced_files
 from pipeline.store.transfer import SOUND_FOLDER, RecordFile, as_event, files_of, missing_of, read_record, take_over
 from pipeline.visits import redraft
@@ -44,13 +45,17 @@ def import_file(path: Path, config: Config, stages: Stages, *, destroy: bool = F
         with store.writing() as unit:
             new, instead = missing_of(unit.connection, file)
             gone = destroyed_files(unit.connection)
-            told = [e.payload for e in new if isinstance(e.payload, Redaction)]
-            theirs = [one for one in told if instead.keys() & one.events or any(map(_here(unit), one.replaced))]
+            told = [e.payload for e in new if isinstance(e.payload, Redaction | SoundDestroyed)]
+            theirs = [one for one in told if any(map(_here(unit), one.replaced))]
+            theirs += [one for one in told if isinstance(one, Redaction) and instead.keys() & one.events]
             if theirs and not destroy:
                 raise InputError(
                     f"{path}: says that {len(theirs)} stretches were destroyed which are still on record here; import "
                     "it with --destroy to destroy them here too. Nothing was imported."
                 )
+            if theirs:
+                known = set(unit.visits_with_words())
+                refuse_held(unit.connection, [e.visit for e in new if e.visit in known and e.payload in theirs])
             for kept in file.files:
                 if not kept.outside and kept.sha256 not in gone:
                     unit.blobs.keep(kept.data())

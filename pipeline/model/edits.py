@@ -24,6 +24,7 @@ class RecordingLogEntry(Frozen):
 class Recording(Frozen):
     """A sealed recording: immutable, named by the hash of its bytes. ``torn`` says what of the source was lost.
 
+    ``gone``: when, by whom and why its sound was destroyed.
     ``typed_at``: a text written by hand instead, and when; its "times" only count its words.
     """
 
@@ -33,6 +34,7 @@ class Recording(Frozen):
     duration_ms: int
     source_name: str = ""
     torn: str = ""
+    gone: str = ""
     typed_at: datetime | None = None
     log: tuple[RecordingLogEntry, ...] = ()
 

@@ -160,6 +160,7 @@ class Note(Frozen):
     basis: str = ""  # hash of all that the draft was made by: program, vocabulary, norms, wording, settings
     speech_model: SpeechModel | None = None
     written: str | None = None  # the whole note rests on a typed text, written then for then
+    sound_gone: str = ""  # when, by whom and why the sound was destroyed; the lines keep words and time
     signed_by: str | None = None
     signed_at: datetime | None = None
 

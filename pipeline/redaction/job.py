@@ -26,6 +26,7 @@ from pipeline.stages import Stages
 from pipeline.store import Store, Writing
 from pipeline.store.entries import visit_entry
 from pipeline.store.events import Redaction
+from pipeline.store.holds import refuse_held
 from pipeline.store.tombstones import put_in_place
 from pipeline.store.tombstones import redactions as redactions_on_record
 from pipeline.times import clock
@@ -188,6 +189,8 @@ def _planned(
     unit: Writing, key: str, where: Where, why: str, by: str, stages: Stages, now: datetime
 ) -> tuple[VisitEntry, Plan]:
     entry = unit.find_visit(key)
+    if entry.recording is not None:
+        refuse_held(unit.connection, [visit.id for visit in unit.visits_of(recording=entry.recording.id)])
     stretch = _stretch(unit, entry, where, stages)
     made = plan(unit, entry, Wanted(stretch, reason_of(why), by, now), stages)
     if made.empty:

@@ -68,7 +68,13 @@ class Sheets:
     def sounds(self, visit: str) -> bool:
         """Whether there is sound to play."""
         with self.open() as store:
-            return self.standing(store, visit).record.recording.media_type.startswith(("audio/", "video/"))
+            recording = self.standing(store, visit).record.recording
+        return recording.media_type.startswith(("audio/", "video/")) and not recording.gone
+
+    def sound_gone(self, visit: str) -> str:
+        """When, by whom and why the sound was destroyed; "" where it was not."""
+        with self.open() as store:
+            return self.standing(store, visit).record.recording.gone
 
     def draft_of(self, visit: str) -> Drafted:
         """The draft behind the sheet. Raises NotFoundError, StoreError."""

@@ -30,6 +30,9 @@ def sound_of(config: Config, visit: str) -> tuple[BufferedReader, str]:
     if Store.exists(config.home):
         with Store(config.home) as store:
             recording = store.record(visit).recording
+            if recording.gone:
+                told = f"visit {visit}: its sound was {recording.gone}; its lines keep their words and times."
+                raise NotFoundError(told)
             if recording.media_type.startswith(("audio/", "video/")):
                 try:
                     return store.blobs.open(recording.sha256), recording.media_type

@@ -8,6 +8,7 @@ from pipeline.show.custody import (
     rebuilt_lines,
     redactions_lines,
     restored_lines,
+    retention_lines,
     verified_lines,
 )
 from pipeline.show.earlier import stood_lines
@@ -74,6 +75,7 @@ __all__ = [
     "redactions_lines",
     "redrafted_lines",
     "restored_lines",
+    "retention_lines",
     "stood_lines",
     "summary_lines",
     "verified_lines",

@@ -38,7 +38,7 @@ def answer_lines(answer: Answer, config: Config) -> Iterator[str]:
             yield f"    “{around}”"
         if hit.others:
             yield f"    and {hit.others} more {'lines' if hit.others > 1 else 'line'} of this visit"
-        yield f"    {plays(config, hit)}"
+        yield f"    the sound was {hit.gone}" if hit.gone else f"    {plays(config, hit)}"
     if answer.total is None or answer.total > len(answer.hits):
         yield f"Shown: the first {len(answer.hits)} {_WHAT[answer.by][len(answer.hits) > 1]}; --limit shows more."
 

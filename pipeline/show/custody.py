@@ -9,6 +9,7 @@ from pipeline.times import clock, day
 if TYPE_CHECKING:
     from pipeline.custody import BackedUp, Rebuilt, Verified
     from pipeline.redaction import Entry, Goes, Reason
+    from pipeline.retention import Kept
 
 
 def verified_lines(found: "Verified") -> Iterator[str]:
@@ -84,6 +85,20 @@ def redactions_lines(found: "list[Entry]", reasons: "dict[str, Reason]", finishe
     if not found:
         yield "Nothing was destroyed."
     yield "Reasons: " + "; ".join(f"{reason.id} ({reason.say})" for reason in reasons.values())
+
+
+def retention_lines(kept: "Kept") -> Iterator[str]:
+    """The rules in force, what they propose, the holds, and what is said elsewhere."""
+    yield from (f"Kept, {say}. Source: {source}." for say, source in kept.rules)
+    for one in kept.proposals:
+        what = f"sound of visit {one.key}" if one.what == "sound" else f"record {one.key}"
+        yield f"Time has come, {what}, {one.infant}: since {one.since}; {one.why}."
+    if not kept.proposals:
+        yield "Nothing's time has come."
+    for held in kept.held:
+        yield f"Legal hold on {held.code_name} since {held.since.astimezone():%Y-%m-%d}: {held.reason} ({held.by})."
+    yield "Elsewhere, and no advice: " + "; ".join(f"{say} [{source}]" for say, source in kept.told)
+    yield "Local law decides. Nothing goes by itself: --destroy VISIT --by NAME destroys sound that is proposed."
 
 
 def _span(start_ms: int, end_ms: int) -> str:

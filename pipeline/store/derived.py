@@ -22,6 +22,7 @@ from pipeline.store.events import (
     InfantsSplit,
     RecordingSealed,
     Redaction,
+    SoundDestroyed,
     StretchesGiven,
     TranscriptMade,
     VisitMoved,
@@ -29,6 +30,7 @@ from pipeline.store.events import (
     VisitRevised,
 )
 from pipeline.store.tombstones import note_destroyed
+from pipeline.times import day
 
 
 def apply_event(connection: sa.Connection, event: Event) -> None:
@@ -146,6 +148,15 @@ def _(payload: Redaction, event: Event, connection: sa.Connection) -> None:
             now = {"sha256": new, "media_type": payload.media_type or row.media_type}
             mine = recording.c.id == row.id
             connection.execute(recording.update().where(mine).values(**now, data=row.data | now))
+
+
+@_apply.register
+def _(payload: SoundDestroyed, event: Event, connection: sa.Connection) -> None:
+    note_destroyed(connection, payload.replaced, event.seq)
+    table = schema.recording
+    gone = f"destroyed on {day(event.at.date())} by {payload.by}: {payload.rule}"
+    for row in connection.execute(sa.select(table).where(table.c.id == payload.recording)).all():
+        connection.execute(table.update().where(table.c.id == row.id).values(data=row.data | {"gone": gone}))
 
 
 def put_draft(connection: sa.Connection, record: VisitRecord, drafted: Drafted) -> None:

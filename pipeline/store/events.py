@@ -205,6 +205,28 @@ class Redaction(Frozen):
     events: dict[str, Sha256] = Field(default_factory=dict)
 
 
+class SoundDestroyed(Frozen):
+    """The sound of a recording destroyed after its time; words and lines stay. One for each visit that holds it.
+
+    rule: why, in words. replaced: the file, with nothing in its place.
+    """
+
+    type: Literal["sound_destroyed"] = "sound_destroyed"
+    recording: str
+    rule: str
+    by: str
+    replaced: dict[Sha256, Sha256OrNone] = Field(default_factory=dict)
+
+
+class Hold(Frozen):
+    """A legal hold on all of an infant's record: nothing of it may be destroyed until it is lifted."""
+
+    type: Literal["hold"] = "hold"
+    state: Literal["set", "lifted"]
+    reason: str
+    by: str
+
+
 Payload = Annotated[
     InfantEntered
     | InfantRevised
@@ -226,6 +248,8 @@ Payload = Annotated[
     | Contact
     | Consent
     | Redaction
+    | SoundDestroyed
+    | Hold
     | Destroyed,
     Field(discriminator="type"),
 ]

@@ -29,6 +29,7 @@ class Hit:
     """One line found: whose, when, what the note says, the speaker's words, and the stretch that plays them.
 
     ``around``: what was said about that time. ``others``: further lines that answer too, of the same visit or infant.
+    ``gone``: when, by whom and why the sound was destroyed.
     """
 
     visit: str
@@ -47,6 +48,7 @@ class Hit:
     result: str | None = None
     value: float | None = None
     unit: str | None = None
+    gone: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +125,8 @@ def hits_of(reader: Reader, found: Sequence[Found]) -> list[Hit]:
         return []
     marks = ",".join("?" * len(found))
     rows = reader.rows(
-        f"SELECT item.rowid AS row, item.*, infant.code_name, {LINE_TEXT} AS line_text, {QUOTE} AS quote FROM item "
+        f"SELECT item.rowid AS row, item.*, infant.code_name, {LINE_TEXT} AS line_text, {QUOTE} AS quote, "
+        f"{GONE} AS gone FROM item JOIN visit ON visit.id = item.visit "
         f"JOIN infant ON infant.id = item.infant WHERE item.rowid IN ({marks})",
         [one.row for one in found],
     )
@@ -135,6 +138,7 @@ LINE_TEXT = (
     "(SELECT line.text FROM line_item JOIN line ON line.visit = line_item.visit AND line.id = line_item.line "
     f"WHERE line_item.item = item.id AND line.section NOT IN {PROMPT_SECTIONS} ORDER BY line.position LIMIT 1)"
 )
+GONE = "(SELECT json_extract(recording.data, '$.gone') FROM recording WHERE recording.id = visit.recording)"
 QUOTE = "(SELECT group_concat(quote, ' ') FROM (SELECT quote FROM evidence WHERE evidence.item = item.id ORDER BY i0))"
 
 
@@ -150,6 +154,7 @@ def _item_hit(reader: Reader, row: Any) -> Hit:
         day=date.fromisoformat(row["day"]),
         line=row["line_text"] or quote,
         quote=quote,
+        gone=row["gone"] or "",
         around=" ".join(passage["text"] for passage in spoken[:3]),
         **{name: row[name] for name in same},
     )
@@ -187,7 +192,8 @@ def passages_of(reader: Reader, found: Sequence[Found]) -> list[Hit]:
     """Utterances as a person reads them, in the same order. Raises StoreError."""
     marks = ",".join("?" * len(found))
     rows = reader.rows(
-        "SELECT passage.*, infant.code_name, visit.day, json_extract(visit.age, '$.days') AS days FROM passage "
+        f"SELECT passage.*, infant.code_name, visit.day, json_extract(visit.age, '$.days') AS days, {GONE} AS gone "
+        "FROM passage "
         "JOIN visit ON visit.id = passage.visit JOIN infant ON infant.id = visit.infant "
         f"WHERE passage.row IN ({marks})",
         [one.row for one in found],
@@ -197,6 +203,7 @@ def passages_of(reader: Reader, found: Sequence[Found]) -> list[Hit]:
         Hit(
             visit=row["visit"], infant=row["code_name"], day=date.fromisoformat(row["day"]), age_days=row["days"],
             line=row["text"], quote=row["text"], start_ms=row["start_ms"], end_ms=row["end_ms"],
+            gone=row["gone"] or "",
         )
         for row in (by_row[one.row] for one in found)
     ]  # fmt: skip

@@ -126,6 +126,10 @@ class Writing:
         """A visit as it was entered. Raises NotFoundError."""
         return visit_entry(self.connection, visit)
 
+    def visits_with_words(self) -> list[str]:
+        """The ids of all visits that have a recording or a text, oldest first."""
+        return [visit.id for visit in reversed(all_visits(self.connection)) if visit.transcribed]
+
     def find_visit(self, key: str) -> VisitEntry:
         """The visit of this id, or whose id alone ends so. Raises NotFoundError, InputError."""
         return find_visit(self.connection, key)

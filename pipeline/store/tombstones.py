@@ -9,7 +9,7 @@ import sqlalchemy as sa
 
 from pipeline.store import schema
 from pipeline.store.chain import content_hash
-from pipeline.store.events import Contact, Event, Payload, RecordingSealed, Redaction, event_of
+from pipeline.store.events import Contact, Event, Payload, RecordingSealed, Redaction, SoundDestroyed, event_of
 from pipeline.store.fts import guard_events, lift_guards
 
 _c = schema.destroyed.c
@@ -17,7 +17,8 @@ _c = schema.destroyed.c
 
 def replaced_files(payloads: Iterable[Payload]) -> dict[str, str]:
     """The files that these events destroyed, each with the one in its place ("" = none)."""
-    return {old: new for payload in payloads if isinstance(payload, Redaction) for old, new in payload.replaced.items()}
+    told = (payload for payload in payloads if isinstance(payload, Redaction | SoundDestroyed))
+    return {old: new for payload in told for old, new in payload.replaced.items()}
 
 
 def attested(payloads: Iterable[Payload]) -> dict[str, str]:
@@ -87,5 +88,9 @@ def put_in_place(connection: sa.Connection, instead: Mapping[str, Payload]) -> d
 def _keep_recording(connection: sa.Connection, payload: RecordingSealed) -> None:
     table, recording = schema.recording, payload.recording
     row = connection.execute(sa.select(table).where(table.c.id == recording.id)).one()
-    data = recording.model_dump(mode="json") | {"sha256": row.sha256, "media_type": row.media_type}
+    data = recording.model_dump(mode="json") | {
+        "sha256": row.sha256,
+        "media_type": row.media_type,
+        "gone": row.data.get("gone", ""),
+    }
     connection.execute(table.update().where(table.c.id == recording.id).values(data=data))

@@ -32,6 +32,7 @@ from pipeline.store.events import (
     RecordingSealed,
     Redaction,
     Signed,
+    SoundDestroyed,
     TranscriptMade,
     VisitMoved,
     VisitOpened,
@@ -134,7 +135,11 @@ def events_of(connection: sa.Connection, visits: set[str], infant: str | None, e
                 return kept in named
             case RecordingSealed(recording=recording):
                 return recording.id in recordings
-            case TranscriptMade(recording=recording) | Redaction(recording=recording):
+            case (
+                TranscriptMade(recording=recording)
+                | Redaction(recording=recording)
+                | SoundDestroyed(recording=recording)
+            ):
                 return recording in recordings
         return event.visit in visits if event.visit else event.infant in own
 
@@ -321,7 +326,7 @@ def _misfit(connection: sa.Connection, event: Event) -> str:
         into = connection.execute(sa.select(schema.infant.c.merged_into).where(infant == payload.merged)).scalar()
         if into or root(connection, payload.kept) == payload.merged or payload.kept != payload.after.id:
             return "it merges what is merged"
-    if isinstance(payload, RecordingSealed | TranscriptMade | Redaction) or event.visit is None:
+    if isinstance(payload, RecordingSealed | TranscriptMade | Redaction | SoundDestroyed) or event.visit is None:
         return ""  # a twin's recording comes without the twin's visit
     there = connection.execute(sa.select(visit).where(visit == event.visit)).scalar()
     return "" if there else "its visit was not opened"

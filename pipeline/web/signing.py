@@ -69,4 +69,5 @@ def signed_page(request: Request, visit: str, desk: AtDesk) -> Response | None:
         visit=visit,
         version=desk.sheets.version(visit),
         sound=sound,
+        gone=desk.sheets.sound_gone(visit),
     )
