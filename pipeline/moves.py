@@ -1,7 +1,7 @@
 """Visits put where they belong: moved to another infant, or one recording cut into stretches of several infants."""
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 from datetime import date
 from itertools import pairwise
 from shutil import rmtree
@@ -11,17 +11,15 @@ from pipeline.config import Config
 from pipeline.errors import InputError
 from pipeline.files import staged
 from pipeline.infants import checked_text, found
-from pipeline.model import Frozen, Infant, Stretch, Transcript
+from pipeline.model import Frozen, Infant, Stretch
 from pipeline.records import VisitEntry
+from pipeline.siblings import Cut, cuts_in
 from pipeline.stages import Stages
 from pipeline.store import Store, Writing, new_id
 from pipeline.store.events import StretchesGiven, VisitMoved, VisitOpened
 from pipeline.times import clock
 from pipeline.visits import redraft
-from pipeline.vocabulary import Cue
 
-NEAR = 3  # words between an opener ("now") and the sibling ("her brother") at most
-_LETTERS = re.compile(r"[^\w']+")
 _GIVEN = re.compile(r"^([\d:.]*)-([\d:.]*|end)=(.+)$")
 _TIME = re.compile(r"^(?:(?:(\d{1,2}):)?(\d{1,3}):)?(\d{1,4})(?:\.(\d{1,3}))?$")
 
@@ -35,13 +33,6 @@ class Moved(Frozen):
     after: Infant
     redrafted: tuple[date, ...]
     signed: bool
-
-
-class Cut(Frozen):
-    """A place where a recording may go over to another infant: its time and the words that say so."""
-
-    at_ms: int
-    quote: str
 
 
 class Proposed(Frozen):
@@ -136,32 +127,6 @@ def give_stretches(key: str, given: Sequence[str], config: Config, stages: Stage
         if (folder := config.note_folder(visit.id)) is not None:
             rmtree(folder, ignore_errors=True)
     return tuple(parts)
-
-
-def cuts_in(transcript: Transcript, cues: Iterable[Cue], names: Iterable[str] = ()) -> tuple[Cut, ...]:
-    """Where an opener ("now") is followed, within a few words, by a sibling ("her brother") or a known name."""
-    named = [tuple(name.lower().split()) for name in names]
-    listed: dict[str, list[tuple[str, ...]]] = {"opener": [], "sibling": named}
-    for cue in cues:
-        listed[cue.gives] += [tuple(_LETTERS.sub(" ", form).split()) for form in cue.say]
-    words = [_LETTERS.sub("", word.text.lower()).removesuffix("'s") for word in transcript.words]
-    cuts: list[Cut] = []
-    for i0, i1 in transcript.utterances:
-        for start, opened in _hits(words, listed["opener"], range(i0, i1)):
-            near = range(opened, min(opened + NEAR, i1))
-            ends = [end for _, end in _hits(words, listed["sibling"], near) if end <= i1]
-            if ends:
-                cuts.append(Cut(at_ms=transcript.words[start].start_ms, quote=transcript.quote((start, max(ends)))))
-                break
-    return tuple(cuts)
-
-
-def _hits(words: Sequence[str], forms: Sequence[tuple[str, ...]], starts: Iterable[int]) -> Iterator[tuple[int, int]]:
-    """Where a form begins and where it ends; the longest form at each place."""
-    for start in starts:
-        ends = [start + len(form) for form in forms if form and tuple(words[start : start + len(form)]) == form]
-        if ends:
-            yield start, max(ends)
 
 
 def _wanted(unit: Writing, given: Sequence[str], end_ms: int) -> dict[str, tuple[Infant, tuple[Stretch, ...]]]:

@@ -27,6 +27,7 @@ from pipeline.model import (
 )
 from pipeline.records import Looked, PastVisit, VisitRecord
 from pipeline.resources import data_path
+from pipeline.siblings import turns_in
 from pipeline.vault import keys_of, locked
 from pipeline.vocabulary import Vocabulary, load_vocabulary
 
@@ -286,6 +287,7 @@ class ShippedStages:
             confirmed=confirmed_values(record.edits),
             words=words.words,
             known_names=dict(record.known_names),
+            turns=() if record.stretches is not None else turns_in(words, self.vocab.cues.get("twins", ())),
         )
         return check(
             extraction.items,

@@ -8,7 +8,7 @@ from check_visits import old, one, raised, rules, seek, weighed
 from pipeline.check import (
     Options,
 )
-from pipeline.model import Age, Infant, Item, Word
+from pipeline.model import Age, Infant, Item, Word, span_of
 from pipeline.records import PastVisit
 
 # ---------------------------------------------------------------- contradictions
@@ -143,6 +143,16 @@ def test_another_infants_name_is_asked_about_unless_this_ones_is_said(said: str,
     options = Options(words=words(said), known_names={"Wren": "i1", "Robin": "i2", "Little Fox": "i3", "A": "i4"})
 
     assert ("IDENTITY.NAMES" in rules(raised(age=old(90), infant=CHARTED, options=options))) is asked
+
+
+def test_a_twin_in_the_recording_is_asked_about_before_signing() -> None:
+    turn = span_of(words("right, now her brother"), 1, 4)
+    asked = [
+        r for r in raised(age=old(90), infant=CHARTED, options=Options(turns=(turn,))) if r.rule == "IDENTITY.TURNS"
+    ]
+
+    assert [(r.blocks_signing, r.spans) for r in asked] == [(True, (turn,))]
+    assert "IDENTITY.TURNS" not in rules(raised(age=old(90), infant=CHARTED))
 
 
 # ---------------------------------------------------------------- before they leave

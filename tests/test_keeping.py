@@ -14,6 +14,7 @@ from pipeline.errors import HandspokenError, InputError, NotFoundError
 from pipeline.infants import Facts, parse_carer
 from pipeline.model import Carer, Transcript
 from pipeline.records import VisitRecord
+from pipeline.siblings import cuts_in, turns_in
 from pipeline.store import Store
 from pipeline.store.events import Signed
 from pipeline.typed import typed_transcript
@@ -265,7 +266,15 @@ def test_what_is_signed_is_not_cut(twins: VisitRecord, config: Config, stages: P
 def test_where_a_cut_is_proposed(said: str, cuts: list[str], spoken: Spoken) -> None:
     cues = load_vocabulary().cues["twins"]
 
-    assert [cut.quote for cut in moves.cuts_in(spoken(said), cues, ["Little Fox"])] == cuts
+    assert [cut.quote for cut in cuts_in(spoken(said), cues, ["Little Fox"])] == cuts
+
+
+@pytest.mark.parametrize(
+    ("said", "plainly"),
+    [("Right, now her brother.", True), ("Now the other one, the right hip.", False), ("And now Little Fox.", False)],
+)
+def test_only_plain_words_raise_the_question_of_a_twin(said: str, plainly: bool, spoken: Spoken) -> None:
+    assert bool(turns_in(spoken(said), load_vocabulary().cues["twins"])) is plainly
 
 
 # ---------------------------------------------------------------- written by hand

@@ -26,6 +26,7 @@ GROUND = {  # part -> the parts of the ground that it stands on
     "sound": {"phonemes", "resources"},
     "times": set(),
     "ages": {"amounts", "errors", "model"},
+    "siblings": {"model", "vocabulary"},
     "commands": {"errors", "model", "phonemes", "resources", "vocabulary"},
     "config": {"errors", "vault"},
     "kept": {"config", "errors", "files"},

@@ -7,7 +7,7 @@ from pipeline.check import ages, growth, tables
 from pipeline.check.contradictions import contradictions
 from pipeline.check.facts import Fact, Facts, fact_of, without
 from pipeline.check.hold import hold_question
-from pipeline.check.identity import wrong_infant
+from pipeline.check.identity import turned, wrong_infant
 from pipeline.check.law import law_remarks
 from pipeline.check.norms import Norms
 from pipeline.check.plausible import implausible
@@ -66,6 +66,7 @@ def check(
     last = Facts([fact_of(i) for i in previous[-1].items] if previous else [], norms.parents)
     remarks += contradictions(believed, last, norms)
     remarks += wrong_infant(believed, infant, age, norms, earlier, options.words, options.known_names)
+    remarks += turned(options.turns, norms)
     remarks += net_remark(full, norms, remarks)
     unique = {remark.id: remark for remark in reversed(remarks)}
     return tuple(sorted(unique.values(), key=lambda r: (-ORDER[r.urgency], r.id)))

@@ -10,6 +10,7 @@ from pipeline.check.norms import Norms
 from pipeline.check.remarks import cited, items_of, spans_of
 from pipeline.check.rows import Tolerance
 from pipeline.model import Age, Infant, Remark, Span, Urgency, Word, span_of
+from pipeline.times import clock
 
 SHORTEST_NAME = 3  # letters
 CHOICES = ("the right infant, the chart is wrong", "the right infant, misheard", "the wrong chart is open")
@@ -51,6 +52,26 @@ def _ask(row: Tolerance, reason: str, facts: Sequence[Fact] = (), spans: tuple[S
         spans=spans or spans_of(facts),
         blocks_signing=True,
         choices=CHOICES,
+    )
+
+
+def turned(turns: Sequence[Span], norms: Norms) -> Iterator[Remark]:
+    """One blocking question where a twin seems to be examined in the same recording: whose lines follow?"""
+    if not turns:
+        return
+    row = next(row for row in norms.tolerances if row.id == "identity.turns")
+    yield Remark(
+        id=row.id.upper(),
+        rule=row.id.upper(),
+        urgency=Urgency.ASK,
+        title="Is another infant examined here too?",
+        reason=f"“{turns[0].quote}” was said at {clock(turns[0].start_ms)}; what follows stands in this infant's note.",
+        action="Where it is so, give each infant its stretch: handspoken visit cut.",
+        source=cited(row),
+        mark=row.mark,
+        spans=tuple(turns),
+        blocks_signing=True,
+        choices=("only this infant", "another infant too; the recording is cut"),
     )
 
 
