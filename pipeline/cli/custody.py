@@ -58,10 +58,12 @@ def restore(
     """Bring a backup back into an empty place (see HANDSPOKEN_HOME); overwrites nothing."""
     from pipeline.config import load_config
     from pipeline.custody import restore as bring_back
+    from pipeline.redaction import redactions
     from pipeline.show import restored_lines
 
     config = load_config()
-    print_lines(restored_lines(bring_back(file, config, step=lambda what: say(f"checking the {what}")), config))
+    found = bring_back(file, config, step=lambda what: say(f"checking the {what}"))
+    print_lines(restored_lines(found, len(redactions(config)), config))
 
 
 @app.command()

@@ -44,9 +44,13 @@ def backup_lines(made: "BackedUp") -> Iterator[str]:
     yield "It holds health records and is not encrypted: keep it where nobody else can read it."
 
 
-def restored_lines(found: "Verified", config: Config) -> Iterator[str]:
-    """What was brought back, and where."""
+def restored_lines(found: "Verified", redacted: int, config: Config) -> Iterator[str]:
+    """What was brought back, and where; ``redacted``: how many stretches are destroyed in it."""
     yield f"{config.home}: {found.events} events, {found.blobs} stored files, all as they were backed up."
+    yield (
+        f"Destroyed in it, as `handspoken redact` lists: {redacted}. What was destroyed after this backup is in it again; "
+        "import what was exported since, with --destroy."
+    )
     yield "`handspoken verify` checks the drafts too."
 
 
