@@ -8,19 +8,23 @@ from typing import Literal
 from pipeline.config import Config
 from pipeline.errors import InputError, NotFoundError, VocabularyError
 from pipeline.infants import checked_text, found
-from pipeline.model import Frozen, Mark
+from pipeline.model import Destroyed, Frozen, Mark
 from pipeline.redaction import finish, note_due, resume
 from pipeline.resources import data_path
 from pipeline.run import derive
 from pipeline.stages import Stages
 from pipeline.store import Store, Writing
-from pipeline.store.events import Hold, SoundDestroyed
+from pipeline.store.events import Hold, RecordDestroyed, SoundDestroyed, kind_of
 from pipeline.store.holds import Held, holds, refuse_held
+from pipeline.store.people import entries_of
+from pipeline.store.tombstones import DESTROYS, destroyed_files, in_place_of, put_in_place
+from pipeline.store.transfer import files_of
 from pipeline.times import day
 from pipeline.visits import SOUNDS
 from pipeline.vocabulary import Entry, read_rows
 
 _LONGEST = 400
+UNTOUCHED = (*DESTROYS, Hold)  # events that tell what was destroyed and held stay when a record is destroyed
 
 
 class Rule(Entry):
@@ -118,6 +122,58 @@ def destroy_sound(key: str, by: str, config: Config, stages: Stages, *, today: d
                 unit.put_draft(record, derive(record, stages))
         finish(store, config, stages)
     return proposal
+
+
+def destroy_record(key: str, by: str, config: Config, stages: Stages, *, today: date) -> Proposal:
+    """Destroy all that is on record of an infant that is proposed for it. That it was there, and when each entry was
+    made, stays: the chain of events needs it.
+
+    Raises NotFoundError, InputError where it is not proposed, under a hold, or tied to another infant's, StoreError.
+    """
+    who = checked_text(by, "--by", 120)
+    resume(config, stages)
+    age, years, _ = _times(config)
+    with _open(config) as store:
+        with store.writing() as unit:
+            infant = found(unit, key)
+            due = _records(store, unit, age, years, set(holds(unit.connection)), today)
+            proposal = next((one for one in due if one.key == infant.id), None)
+            if proposal is None:
+                told = f"{infant.code_name}: destroying its record is not proposed; see `handspoken retention`."
+                raise InputError(told)
+            family = (infant.id, *(entry.id for entry in entries_of(unit.connection, infant.id)))
+            visits = [visit.id for visit in unit.visits_of(infant=infant.id)]
+            _refuse_tied(unit, family, visits)
+            events = [e for visit in visits for e in unit.events(visit=visit)]
+            events += [e for one in family for e in unit.events(infant=one)]
+            events = [e for e in events if not isinstance(e.payload, UNTOUCHED)]
+            files = {sha256 for e in events for sha256, _ in files_of(e.payload)}
+            replaced = destroyed_files(unit.connection)
+            files |= {now for one in files if (now := in_place_of(one, replaced))}
+            note_due(config, visits)
+            instead = {e.id: Destroyed(was=kind_of(e.payload)) for e in events}
+            told_of = RecordDestroyed(
+                infants=family,
+                rule=proposal.why,
+                by=who,
+                replaced=dict.fromkeys(files, ""),
+                events=put_in_place(unit.connection, instead),
+            )
+            unit.append(told_of, infant=infant.id)
+        finish(store, config, stages)
+    return proposal
+
+
+def _refuse_tied(unit: Writing, family: tuple[str, ...], visits: list[str]) -> None:
+    """Raises InputError where another infant's record cannot stand without this one."""
+    recordings = {entry.recording.id for entry in map(unit.visit, visits) if entry.recording is not None}
+    shared = {visit.id for one in recordings for visit in unit.visits_of(recording=one)} - set(visits)
+    filed = {e.visit for e in unit.events() if getattr(e.payload, "infant", None) in family and e.visit} - set(visits)
+    if shared | filed:
+        raise InputError(
+            f"visits of another infant were recorded or filed together with it ({', '.join(sorted(shared | filed))}); "
+            "its record cannot be destroyed by itself."
+        )
 
 
 def hold(key: str, reason: str, by: str, config: Config, *, lift: bool = False) -> Held | None:

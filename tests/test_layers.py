@@ -54,7 +54,7 @@ JOBS = {  # part -> what it may use beside the ground
     "capture": {"hear", "record", "store", "visits"},
     "relay": {"capture", "record"},
     "live": {"capture", "extract", "hear", "record", "stages", "visits"},
-    "exchange": {"export", "redaction", "run", "stages", "store", "visits"},
+    "exchange": {"export", "redaction", "retention", "run", "stages", "store", "visits"},
     "demo": {"run", "stages", "visits"},
     "ownwords": set(),
     "safekeeping": {"store"},

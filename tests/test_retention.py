@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 from conftest import Ended
+from destroying import found_in
 from invented import infant
 from kept import STAGES, contents_of, verify
 
-from pipeline import custody, infants, redaction, retention
+from pipeline import custody, infants, moves, redaction, retention
 from pipeline.config import Config, Settings
 from pipeline.errors import InputError, NotFoundError
 from pipeline.exchange import Wish, export, import_file
@@ -143,6 +144,73 @@ def test_a_record_is_proposed_from_the_later_of_the_two_ends_on(config: Config) 
     assert (proposal.what, proposal.infant, proposal.since) == ("record", "wren", birthday)
     longer = Config(home=config.home, settings=Settings(keep_records_years=60))
     assert retention.retention(longer, today=birthday).proposals == ()
+
+
+GROWN = date(2060, 1, 1)
+SECRET = "Nebuchadnezzar"
+
+
+def test_a_record_goes_as_a_whole_and_the_others_stay(config: Config, tmp_path: Path) -> None:
+    sound = tmp_path / "second.opus"
+    sound.write_text(f"{SECRET} came. No clunk.")
+    draft(sound, Told(infant="wren"), config, STAGES, today=SIGNED)
+    sound.write_text("A clunk.")
+    other = draft(sound, Told(infant="robin"), config, STAGES, today=SIGNED).record.visit
+    infants.edit("wren", Facts(legal_name=f"W. {SECRET}"), config, STAGES, today=SIGNED)
+    export(None, Wish("json", sound=True), tmp_path / "old", config, STAGES)
+    with Store(config.home) as store:
+        head = store.head()
+    with pytest.raises(InputError, match="not proposed"):
+        retention.destroy_record("wren", "A. Nyone", config, STAGES, today=DUE)
+    assert found_in(config.home, SECRET)
+
+    retention.destroy_record("wren", "A. Nyone", config, STAGES, today=GROWN)
+
+    assert found_in(config.home, SECRET) == []
+    assert verify(config, head).faults == ()
+    custody.rebuild(config, STAGES)
+    assert verify(config).faults == ()
+    assert [known.infant.code_name for known in infants.listed(config)] == ["robin"]
+    with Store(config.home) as store:
+        assert [visit.id for visit in store.visits()] == [other]
+    with pytest.raises(NotFoundError):
+        retention.destroy_record("wren", "A. Nyone", config, STAGES, today=GROWN)
+    assert import_file(tmp_path / "old" / "record.json", config, STAGES).new == 0
+    assert found_in(config.home, SECRET) == []
+
+
+def test_another_computer_destroys_a_record_too_but_nothing_more(config: Config, tmp_path: Path) -> None:
+    export(None, Wish("json", sound=True), tmp_path / "old", config, STAGES)
+    other = Config(home=tmp_path / "other", settings=Settings())
+    import_file(tmp_path / "old" / "record.json", other, STAGES)
+    retention.destroy_record("wren", "A. Nyone", config, STAGES, today=GROWN)
+    export(None, Wish("json", sound=True), tmp_path / "new", config, STAGES)
+    file = tmp_path / "new" / "record.json"
+    fuller = Config(home=tmp_path / "fuller", settings=Settings())
+    shutil.copytree(other.home, fuller.home)
+    infants.edit("wren", Facts(sex="female"), fuller, STAGES, today=SIGNED)
+
+    with pytest.raises(InputError, match="--destroy"):
+        import_file(file, other, STAGES)
+    with pytest.raises(InputError, match="more was entered here"):
+        import_file(file, fuller, STAGES, destroy=True)
+    assert import_file(file, other, STAGES, destroy=True).destroyed == 1
+
+    assert infants.listed(other) == []
+    assert verify(other).faults == ()
+    assert [p for p in other.blobs.rglob("*") if p.is_file()] == []
+    assert len(infants.listed(fuller)) == 1
+
+
+def test_a_record_that_another_rests_on_stays(config: Config, tmp_path: Path) -> None:
+    sound = tmp_path / "twins.opus"
+    sound.write_text("No clunk. Now her brother. A clunk.")
+    visit = draft(sound, Told(infant="wren"), config, STAGES, today=SIGNED).record.visit
+    infants.add(Facts(code_name="robin"), config, today=SIGNED)
+    moves.give_stretches(visit, ["0-1=wren", "2.5-end=robin"], config, STAGES)
+
+    with pytest.raises(InputError, match="cannot be destroyed by itself"):
+        retention.destroy_record("wren", "A. Nyone", config, STAGES, today=GROWN)
 
 
 def test_the_command_shows_rules_and_holds(handspoken: Callable[..., Ended], tmp_path: Path) -> None:

@@ -106,6 +106,9 @@ def retention(
     destroy: Annotated[
         str | None, typer.Option(help="Destroy the sound of this visit, as proposed; its lines stay.", metavar="VISIT")
     ] = None,
+    destroy_record: Annotated[
+        str | None, typer.Option(help="Destroy all of this infant's record, as proposed.", metavar="INFANT")
+    ] = None,
     hold: Annotated[
         str | None, typer.Option(help="A legal hold: nothing of this infant may be destroyed.", metavar="INFANT")
     ] = None,
@@ -118,11 +121,13 @@ def retention(
     from pipeline import retention as keeping
     from pipeline.show import retention_lines
 
-    if sum(given is not None for given in (destroy, hold, lift)) > 1:
-        raise typer.BadParameter("give one of --destroy, --hold and --lift")
+    if sum(given is not None for given in (destroy, destroy_record, hold, lift)) > 1:
+        raise typer.BadParameter("give one of --destroy, --destroy-record, --hold and --lift")
     config, stages = ready()
     if destroy is not None:
         keeping.destroy_sound(destroy, by, config, stages, today=date.today())
+    elif destroy_record is not None:
+        keeping.destroy_record(destroy_record, by, config, stages, today=date.today())
     elif (key := hold or lift) is not None:
         keeping.hold(key, reason, by, config, lift=hold is None)
     found = keeping.retention(config, today=date.today())

@@ -9,9 +9,10 @@ from pipeline.config import Config
 from pipeline.errors import InputError, NotFoundError
 from pipeline.files import blocks_of, staged
 from pipeline.redaction import destroy_again, finish, note_due, resume, signed_files
+from pipeline.retention import UNTOUCHED
 from pipeline.stages import Stages
 from pipeline.store import Store, Writing
-from pipeline.store.events import Redaction, Signed, SoundDestroyed
+from pipeline.store.events import RecordDestroyed, Redaction, Signed, SoundDestroyed
 from pipeline.store.holds import refuse_held
 from pipeline.store.tombstones import destroyed_files, in_place_of, put_in_place, replaced_files
 from pipeline.store.transfer import SOUND_FOLDER, RecordFile, as_event, files_of, missing_of, read_record, take_over
@@ -45,9 +46,12 @@ def import_file(path: Path, config: Config, stages: Stages, *, destroy: bool = F
         with store.writing() as unit:
             new, instead = missing_of(unit.connection, file)
             gone = destroyed_files(unit.connection)
-            told = [e.payload for e in new if isinstance(e.payload, Redaction | SoundDestroyed)]
-            theirs = [one for one in told if any(map(_here(unit), one.replaced))]
-            theirs += [one for one in told if isinstance(one, Redaction) and instead.keys() & one.events]
+            told = [e.payload for e in new if isinstance(e.payload, Redaction | SoundDestroyed | RecordDestroyed)]
+            theirs = [
+                one
+                for one in told
+                if any(map(_here(unit), one.replaced)) or instead.keys() & getattr(one, "events", {}).keys()
+            ]
             if theirs and not destroy:
                 raise InputError(
                     f"{path}: says that {len(theirs)} stretches were destroyed which are still on record here; import "
@@ -56,6 +60,9 @@ def import_file(path: Path, config: Config, stages: Stages, *, destroy: bool = F
             if theirs:
                 known = set(unit.visits_with_words())
                 refuse_held(unit.connection, [e.visit for e in new if e.visit in known and e.payload in theirs])
+                for one in theirs:
+                    if isinstance(one, RecordDestroyed):
+                        _refuse_more(unit, one)
             for kept in file.files:
                 if not kept.outside and kept.sha256 not in gone:
                     unit.blobs.keep(kept.data())
@@ -83,6 +90,18 @@ def import_file(path: Path, config: Config, stages: Stages, *, destroy: bool = F
         if theirs or again:
             finish(store, config, stages)
     return Imported(len(new), len(file.events) - len(new), len(came), without, len(theirs) + again)
+
+
+def _refuse_more(unit: Writing, told: RecordDestroyed) -> None:
+    """Raises InputError where more is on record here of an infant whose record was destroyed elsewhere."""
+    for infant in told.infants:
+        visits = [visit.id for visit in unit.visits_of(infant=infant)]
+        events = [event for visit in visits for event in unit.events(visit=visit)] + unit.events(infant=infant)
+        if any(event.id not in told.events and not isinstance(event.payload, UNTOUCHED) for event in events):
+            raise InputError(
+                f"infant {infant}: its record was destroyed elsewhere, and more was entered here; destroy it here when "
+                "its time has come. Nothing was imported."
+            )
 
 
 def _here(unit: Writing) -> Callable[[str], bool]:

@@ -41,9 +41,10 @@ def finish(store: Store, config: Config, stages: Stages) -> None:
     with store.writing() as unit:  # nobody else adds files meanwhile
         store.blobs.destroy_others(blobs_of(unit.events()))
         known = {visit.id for visit in store.visits() if visit.transcribed}
-        visits = known.intersection(_noted(config))
-        for visit in visits:
+        noted = _noted(config)
+        for visit in noted:
             _shred_folder(config.notes / visit)
+        visits = known & noted
         with staged() as batch:
             redraft(unit, batch, config, stages, visits)
             for visit in visits:

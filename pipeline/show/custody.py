@@ -48,8 +48,8 @@ def restored_lines(found: "Verified", redacted: int, config: Config) -> Iterator
     """What was brought back, and where; ``redacted``: how many stretches are destroyed in it."""
     yield f"{config.home}: {found.events} events, {found.blobs} stored files, all as they were backed up."
     yield (
-        f"Destroyed in it, as `handspoken redact` lists: {redacted}. What was destroyed after this backup is in it again; "
-        "import what was exported since, with --destroy."
+        f"Destroyed in it, as `handspoken redact` lists: {redacted}. What was destroyed after this backup is in it "
+        "again; import what was exported since, with --destroy."
     )
     yield "`handspoken verify` checks the drafts too."
 
@@ -102,7 +102,8 @@ def retention_lines(kept: "Kept") -> Iterator[str]:
     for held in kept.held:
         yield f"Legal hold on {held.code_name} since {held.since.astimezone():%Y-%m-%d}: {held.reason} ({held.by})."
     yield "Elsewhere, and no advice: " + "; ".join(f"{say} [{source}]" for say, source in kept.told)
-    yield "Local law decides. Nothing goes by itself: --destroy VISIT --by NAME destroys sound that is proposed."
+    yield "Local law decides. Nothing goes by itself: with --by NAME, --destroy VISIT destroys sound that is proposed,"
+    yield "and --destroy-record INFANT a record."
 
 
 def _span(start_ms: int, end_ms: int) -> str:

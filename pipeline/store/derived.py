@@ -20,6 +20,7 @@ from pipeline.store.events import (
     InfantRevised,
     InfantsMerged,
     InfantsSplit,
+    RecordDestroyed,
     RecordingSealed,
     Redaction,
     SoundDestroyed,
@@ -157,6 +158,26 @@ def _(payload: SoundDestroyed, event: Event, connection: sa.Connection) -> None:
     gone = f"destroyed on {day(event.at.date())} by {payload.by}: {payload.rule}"
     for row in connection.execute(sa.select(table).where(table.c.id == payload.recording)).all():
         connection.execute(table.update().where(table.c.id == row.id).values(data=row.data | {"gone": gone}))
+
+
+@_apply.register
+def _(payload: RecordDestroyed, event: Event, connection: sa.Connection) -> None:
+    note_destroyed(connection, payload.replaced, event.seq)
+    infant, visit, recording = schema.infant.c, schema.visit.c, schema.visit.c.recording
+    mine = visit.infant.in_(payload.infants)
+    recordings = connection.scalars(sa.select(recording).where(mine, recording.is_not(None))).all()
+    for key in connection.scalars(sa.select(visit.id).where(mine)).all():
+        clear_draft(connection, key)
+    for table, rows in (
+        (schema.contact, schema.contact.c.infant.in_(payload.infants)),
+        (schema.visit, mine),
+        (schema.transcript, schema.transcript.c.recording.in_(recordings)),
+        (schema.recording, schema.recording.c.id.in_(recordings)),
+        (schema.infant_name, schema.infant_name.c.infant.in_(payload.infants)),
+    ):
+        connection.execute(table.delete().where(rows))
+    connection.execute(schema.infant.update().where(infant.id.in_(payload.infants)).values(merged_into=None))
+    connection.execute(schema.infant.delete().where(infant.id.in_(payload.infants)))
 
 
 def put_draft(connection: sa.Connection, record: VisitRecord, drafted: Drafted) -> None:

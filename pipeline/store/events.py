@@ -218,6 +218,20 @@ class SoundDestroyed(Frozen):
     replaced: dict[Sha256, Sha256OrNone] = Field(default_factory=dict)
 
 
+class RecordDestroyed(Frozen):
+    """All that was on record of an infant (with the entries merged into it) destroyed after its time.
+
+    rule, by: why, and who did it. replaced, events: as of a redaction; nothing stands in their place but a mark.
+    """
+
+    type: Literal["record_destroyed"] = "record_destroyed"
+    infants: tuple[str, ...]
+    rule: str
+    by: str
+    replaced: dict[Sha256, Sha256OrNone] = Field(default_factory=dict)
+    events: dict[str, Sha256] = Field(default_factory=dict)
+
+
 class Hold(Frozen):
     """A legal hold on all of an infant's record: nothing of it may be destroyed until it is lifted."""
 
@@ -249,6 +263,7 @@ Payload = Annotated[
     | Consent
     | Redaction
     | SoundDestroyed
+    | RecordDestroyed
     | Hold
     | Destroyed,
     Field(discriminator="type"),

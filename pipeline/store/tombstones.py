@@ -9,21 +9,32 @@ import sqlalchemy as sa
 
 from pipeline.store import schema
 from pipeline.store.chain import content_hash
-from pipeline.store.events import Contact, Event, Payload, RecordingSealed, Redaction, SoundDestroyed, event_of
+from pipeline.store.events import (
+    Contact,
+    Event,
+    Payload,
+    RecordDestroyed,
+    RecordingSealed,
+    Redaction,
+    SoundDestroyed,
+    event_of,
+)
 from pipeline.store.fts import guard_events, lift_guards
 
 _c = schema.destroyed.c
+DESTROYS = (Redaction, SoundDestroyed, RecordDestroyed)  # the kinds of event that destroy
 
 
 def replaced_files(payloads: Iterable[Payload]) -> dict[str, str]:
     """The files that these events destroyed, each with the one in its place ("" = none)."""
-    told = (payload for payload in payloads if isinstance(payload, Redaction | SoundDestroyed))
+    told = (payload for payload in payloads if isinstance(payload, DESTROYS))
     return {old: new for payload in told for old, new in payload.replaced.items()}
 
 
 def attested(payloads: Iterable[Payload]) -> dict[str, str]:
     """The events whose words these events destroyed, by id, each with the hash of what stands there now."""
-    return {key: now for payload in payloads if isinstance(payload, Redaction) for key, now in payload.events.items()}
+    told = (payload for payload in payloads if isinstance(payload, Redaction | RecordDestroyed))
+    return {key: now for payload in told for key, now in payload.events.items()}
 
 
 def in_place_of(sha256: str, replaced: Mapping[str, str]) -> str:
@@ -34,6 +45,14 @@ def in_place_of(sha256: str, replaced: Mapping[str, str]) -> str:
             return sha256
         sha256 = replaced[sha256]
     return ""
+
+
+def destroyings(connection: sa.Connection) -> list[Payload]:
+    """What the events say that destroyed anything, in order."""
+    c = schema.event.c
+    kinds = [kind.model_fields["type"].default for kind in DESTROYS]
+    query = sa.select(schema.event).where(c.type.in_(kinds)).order_by(c.seq)
+    return [event_of(row).payload for row in connection.execute(query)]
 
 
 def redactions(connection: sa.Connection) -> list[Event]:

@@ -17,7 +17,7 @@ from pydantic import AwareDatetime, Field, ValidationError
 from pydantic_core import from_json
 
 from pipeline.errors import InputError
-from pipeline.model import Frozen, Infant, Transcript
+from pipeline.model import Destroyed, Frozen, Infant, Transcript
 from pipeline.store import schema
 from pipeline.store.blobs import Blobs
 from pipeline.store.chain import content_hash
@@ -40,7 +40,7 @@ from pipeline.store.events import (
 )
 from pipeline.store.people import root
 from pipeline.store.store import Writing
-from pipeline.store.tombstones import attested, in_place_of, redactions, replaced_files
+from pipeline.store.tombstones import DESTROYS, attested, destroyings, in_place_of, replaced_files
 
 FORMAT = "handspoken record"
 VERSION = 1
@@ -280,7 +280,7 @@ def missing_of(connection: sa.Connection, file: RecordFile) -> tuple[list[KeptEv
     c = schema.event.c
     missing: list[KeptEvent] = []
     instead: dict[str, Payload] = {}
-    here = attested(event.payload for event in redactions(connection))
+    here = attested(destroyings(connection))
     told = attested(event.payload for event in file.events)
     for n in range(0, len(file.events), _BATCH):
         batch = file.events[n : n + _BATCH]
@@ -326,7 +326,7 @@ def _misfit(connection: sa.Connection, event: Event) -> str:
         into = connection.execute(sa.select(schema.infant.c.merged_into).where(infant == payload.merged)).scalar()
         if into or root(connection, payload.kept) == payload.merged or payload.kept != payload.after.id:
             return "it merges what is merged"
-    if isinstance(payload, RecordingSealed | TranscriptMade | Redaction | SoundDestroyed) or event.visit is None:
+    if isinstance(payload, (RecordingSealed, TranscriptMade, Destroyed, *DESTROYS)) or event.visit is None:
         return ""  # a twin's recording comes without the twin's visit
     there = connection.execute(sa.select(visit).where(visit == event.visit)).scalar()
     return "" if there else "its visit was not opened"
