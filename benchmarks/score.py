@@ -67,6 +67,7 @@ def scored(items: Iterable[Slots]) -> list[Slots]:
                 "unit": item.get("unit"),
                 "quote": item.get("quote", ""),
                 "optional": bool(item.get("optional")),
+                "id": item.get("id", ""),
             }
         )
     return out
@@ -78,12 +79,12 @@ def _opposite(a: str | None, b: str | None) -> bool:
     return frozenset((a, b)) in OPPOSITE or (a in GOOD and b in BAD) or (a in BAD and b in GOOD)
 
 
-def _same_side(gold: Slots, made: Slots) -> bool:
+def same_side(gold: Slots, made: Slots) -> bool:
     harmless = {gold["side"], made["side"]} == {"both", "none"}
     return gold["side"] == made["side"] or (harmless and gold["result"] in GOOD and made["result"] in GOOD)
 
 
-def _same_value(gold: Slots, made: Slots) -> bool:
+def same_value(gold: Slots, made: Slots) -> bool:
     if gold["value"] is None or made["value"] is None:
         return bool(gold["value"] == made["value"])
     near = abs(gold["value"] - made["value"]) <= 0.005 * max(1.0, abs(gold["value"]))
@@ -95,7 +96,7 @@ def _likeness(pair: Pair) -> tuple[bool, ...]:
     return (
         gold["level"] == made["level"],
         not gold["optional"],
-        _same_side(gold, made),
+        same_side(gold, made),
         gold["result"] == made["result"],
         gold["value"] == made["value"],
     )
@@ -121,7 +122,7 @@ def pair_up(gold: Sequence[Slots], made: Sequence[Slots]) -> tuple[list[Pair], l
     return pairs, missed, invented
 
 
-def _take_variants(pairs: list[Pair], missed: list[Slots]) -> tuple[list[Pair], list[Slots]]:
+def take_variants(pairs: list[Pair], missed: list[Slots]) -> tuple[list[Pair], list[Slots]]:
     """An optional gold item on the same words as a missed required one is an equally good reading of them."""
     out, left = [], list(missed)
     for gold, made in pairs:
@@ -155,7 +156,7 @@ def score(sets: Iterable[tuple[str, Iterable[Slots], Iterable[Slots]]]) -> tuple
     for name, gold_items, made_items in sets:
         gold, made = scored(gold_items), scored(made_items)
         pairs, missed, invented = pair_up(gold, made)
-        pairs, missed = _take_variants(pairs, missed)
+        pairs, missed = take_variants(pairs, missed)
         missed = [m for m in missed if not m["optional"]]
         t["gold"] += sum(not g["optional"] for g in gold)
         t["made"] += len(made) - sum(g["optional"] for g, _ in pairs)
@@ -163,8 +164,8 @@ def score(sets: Iterable[tuple[str, Iterable[Slots], Iterable[Slots]]]) -> tuple
         t["paired"] += len(pairs)
         t["invented"] += len(invented)
         for g, m in pairs:
-            side, result = not _same_side(g, m), g["result"] != m["result"]
-            value, level = not _same_value(g, m), g["level"] != m["level"]
+            side, result = not same_side(g, m), g["result"] != m["result"]
+            value, level = not same_value(g, m), g["level"] != m["level"]
             t["swapped"] += {g["side"], m["side"]} == {"left", "right"}
             t["side"] += side
             t["polarity"] += _opposite(g["result"], m["result"])

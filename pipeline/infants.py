@@ -48,7 +48,7 @@ def add(facts: Facts, config: Config, *, today: date) -> Infant:
     if facts.code_name is None and facts.legal_name is None:
         raise InputError("an infant needs one name at least: a code name, or --legal-name.")
     key = new_id()
-    infant = _told(Infant(id=key, code_name=f"unnamed-{key[-8:].lower()}"), facts, today)
+    infant = with_facts(Infant(id=key, code_name=f"unnamed-{key[-8:].lower()}"), facts, today)
     with Store(config.home) as store, store.writing() as unit:
         unit.append(InfantEntered(infant=infant), infant=infant.id)
     return infant
@@ -62,7 +62,7 @@ def edit(key: str, facts: Facts, config: Config, stages: Stages, *, today: date)
     with staged() as batch:
         with Store(config.home) as store, store.writing() as unit:
             before = found(unit, key)
-            infant = _told(before, facts, today)
+            infant = with_facts(before, facts, today)
             if infant == before:
                 return infant, ()
             unit.append(InfantRevised(infant=infant), infant=infant.id)
@@ -177,7 +177,7 @@ def parse_carer(text: str) -> Carer:
     )
 
 
-def _told(infant: Infant, facts: Facts, today: date) -> Infant:
+def with_facts(infant: Infant, facts: Facts, today: date) -> Infant:
     """The infant with what was said now. Raises InputError where it cannot be."""
     update: dict[str, Any] = {name: Infant.model_fields[name].default for name in facts.unknown}
     for name, what in (("code_name", "code name"), ("legal_name", "legal name")):

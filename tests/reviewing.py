@@ -48,25 +48,27 @@ def stages() -> ShippedStages:
     return ShippedStages(load_vocabulary(), Config(home=Path("nowhere"), settings=Settings()))
 
 
-def file_narration(home: Path, words: Transcript, name: str = "Wren", sound: bytes | None = None) -> str:
-    """File an invented narration as a drafted visit; returns its id."""
+def file_narration(
+    home: Path, words: Transcript, name: str = "Wren", sound: bytes | None = None, *, known: bool = True
+) -> str:
+    """File an invented narration as a drafted visit; returns its id. Unless ``known``, no more than a name is."""
     sound = sound if sound is not None else tone(words.duration_ms / 1000)
     sha256 = hashlib.sha256(sound).hexdigest()
     words = words.model_copy(update={"recording": hashlib.sha256((name + words.id).encode()).hexdigest()})
-    known = infant(name, born=date(2026, 10, 7), gestation_weeks=39)
-    record = record_of(words, known)
+    baby = infant(name, born=date(2026, 10, 7), gestation_weeks=39) if known else infant(name)
+    record = record_of(words, baby)
     recording = Recording(id=words.recording, sha256=sha256, media_type="audio/wav", duration_ms=words.duration_ms)
     source = home.parent / f"{words.recording[:12]}.wav"
     source.write_bytes(sound)
     with Store(home) as store, store.writing() as unit:
         blob = unit.blobs.keep(words.model_dump_json().encode())
         unit.blobs.keep_file(source, sha256)
-        unit.append(InfantEntered(infant=known), infant=known.id)
-        opened = VisitOpened(visit=record.visit, infant=known.id, day=record.day)
-        unit.append(opened, visit=record.visit, infant=known.id)
-        unit.append(RecordingSealed(recording=recording), visit=record.visit, infant=known.id)
+        unit.append(InfantEntered(infant=baby), infant=baby.id)
+        opened = VisitOpened(visit=record.visit, infant=baby.id, day=record.day)
+        unit.append(opened, visit=record.visit, infant=baby.id)
+        unit.append(RecordingSealed(recording=recording), visit=record.visit, infant=baby.id)
         made = TranscriptMade(recording=words.recording, sha256=blob, model_sha256="0" * 64, vocab_hash="0" * 64)
-        unit.append(made, visit=record.visit, infant=known.id)
+        unit.append(made, visit=record.visit, infant=baby.id)
     with Store(home) as store, store.writing() as unit:
         filed: VisitRecord = unit.record(record.visit)
         unit.put_draft(filed, derive(filed, stages()))

@@ -173,6 +173,28 @@ def test_the_sex_is_answered_and_known_of_the_infant(opened: Pages, spoken: Call
 
 
 @pytest.mark.parametrize(
+    ("point", "say", "text", "known"),
+    [  # what the rules wait for
+        ("ASK.gestation", "weeks at birth", "36+2", lambda record: record.infant.gestation_weeks == 36),
+        ("ASK.birth_weight", "the birth weight is", "3.1 kg", lambda record: record.infant.birth_weight_kg == 3.1),
+        ("ASK.age", "the age is", "9 weeks", lambda record: record.age.days == 63),
+    ],
+)
+def test_what_the_checks_lack_is_told_in_words(
+    point: str, say: str, text: str, known: Callable[[Any], bool], opened: Pages, spoken: Callable[[str], Transcript]
+) -> None:
+    said = "She weighs three kilos." if point == "ASK.age" else "She is ten days old. She weighs three kilos."
+    visit = file_narration(opened.config.home, spoken(said), "Pebble", known=False)
+    refused = change(opened, visit, type="choose", point=point, say=say, text="purple")
+    assert refused.status_code == 400
+    assert change(opened, visit, type="choose", point=point, say=say, text=text).status_code == 200
+
+    with Store(opened.config.home) as store:
+        assert known(store.record(visit))
+    assert Sheets(opened.config, stages(), _never).sheet(visit).point(point) is None
+
+
+@pytest.mark.parametrize(
     ("slots", "told"),
     [
         ({"concept": "no.such"}, "choose what the line is about"),
@@ -248,15 +270,52 @@ def test_a_change_is_on_disk_when_it_is_answered_and_in_the_derived_tables(opene
     ("typed", "say"),
     [
         ("scm tight l", "sternocleidomastoid muscle, left, tension, tight"),
-        ("left hip abd limited 50 degrees", "hip, left, abduction, measured, 50 deg"),
+        ("left hip abd limited 50 degrees", "hip, left, abduction, restricted, 50 deg"),
         ("barlow neg", "hip, Barlow, negative"),
         ("sternoclidomastoid tight right", "sternocleidomastoid muscle, right, tension, tight"),
     ],
 )
-def test_what_is_typed_is_found_forgiving_of_spelling(typed: str, say: str, looking: Pages) -> None:
-    found = looking.get("/vocabulary/lines", params={"q": typed}).json()
+def test_what_is_typed_is_found_forgiving_of_spelling(typed: str, say: str, looking: Pages, visit: str) -> None:
+    found = looking.get(f"/visits/{visit}/lines", params={"q": typed}).json()
 
     assert found[0]["say"] == say
+
+
+def test_what_is_typed_at_a_line_leaves_out_what_stands_there(looking: Pages, visit: str) -> None:
+    beside = line_of(looking, visit, "motion.abduction").id
+    found = looking.get(f"/visits/{visit}/lines", params={"q": "r full", "beside": beside}).json()
+
+    assert found[0]["slots"] == {
+        "kind": "finding", "concept": "motion.abduction", "site": "hip", "side": "right", "result": "normal",
+    }  # fmt: skip
+
+
+def test_a_line_is_offered_what_it_may_mean_and_one_key_does_it(opened: Pages, visit: str, do: Ask) -> None:
+    line = line_of(opened, visit, "tissue.tension")
+    offered = opened.get(f"/visits/{visit}/offers", params={"line": line.id}).json()
+    changes = [offer["change"] for offer in offered]
+
+    assert {"type": "slots", "line": line.id, "slots": {"result": "normal"}} in changes
+    assert all(offer["change"]["slots"].get("result") != "tight" for offer in offered if "line" in offer["change"])
+    do(**changes[0])
+    assert opened.get(f"/visits/{visit}/offers", params={"line": "none"}).status_code == 404
+
+
+def test_the_sentence_of_a_word_is_read_after_what_was_said_before_it(
+    opened: Pages, spoken: Callable[[str], Transcript]
+) -> None:
+    said = "Mum is here. Neck rotation to the right is eighty. So to the left she gives me, oh, seventy five."
+    visit = file_narration(opened.config.home, spoken(said), "Pebble")
+    line = next(line for line in sheet(opened, visit).lines() if line.slots and line.slots.concept == "motion.rotation")
+    last = len(said.split()) - 1
+    offered = opened.get(f"/visits/{visit}/offers", params={"line": line.id, "word": last}).json()
+
+    told = [
+        (slots["concept"], slots.get("site"), slots.get("side"), slots.get("value"))
+        for slots in (offer["change"]["slots"] for offer in offered)
+    ]
+    lines = [(i.concept, i.site, i.side, i.value) for i in (card.slots for card in sheet(opened, visit).lines()) if i]
+    assert ("motion.rotation", "neck", "left", 75.0) in (*told, *lines)
 
 
 def test_entries_of_the_vocabulary_are_found_by_name_and_by_id(looking: Pages) -> None:

@@ -2,6 +2,7 @@
 
 from pipeline.review.cards import PartCard, Sheet
 from pipeline.review.find import Candidate, named, read_typed
+from pipeline.review.offers import Offer
 from pipeline.review.papers import paper_file
 from pipeline.review.requests import Change
 from pipeline.review.sheets import Sheets
@@ -24,6 +25,7 @@ __all__ = [
     "Candidate",
     "Change",
     "HeardWord",
+    "Offer",
     "PartCard",
     "Sheet",
     "Sheets",

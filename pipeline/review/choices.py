@@ -12,6 +12,7 @@ from pipeline.model import Frozen, Item, Remark, Transcript, Word
 from pipeline.resources import data_path
 from pipeline.vocabulary import Entry, Vocabulary, read_rows
 
+Tells = Literal["", "age", "gestation_weeks", "birth_weight_kg"]
 Opens = Literal["", "slots", "words", "add"]
 _OTHER = "other"
 _MEANT = re.compile(r"([\d.]+) (\S+ )?was meant")
@@ -28,6 +29,7 @@ class ChoiceRow(Entry):
     strike: bool = False
     opens: Opens = ""
     text: bool = False
+    tells: Tells = ""
     each: Literal["", "results", "suggestions", "heard"] = ""
 
 
@@ -56,11 +58,12 @@ class Choice(Frozen):
     facts: dict[str, Any] = Field(default_factory=dict)
     opens: Opens = ""
     text: bool = False
+    tells: Tells = ""
 
     @property
     def settles(self) -> bool:
         """Whether what it does makes the point go, so that no answer need be kept."""
-        return bool(self.slots or self.words or self.add or self.facts)
+        return bool(self.slots or self.words or self.add or self.facts or self.tells)
 
 
 def line_choices(code: str, item: Item | None, words: Transcript, vocab: Vocabulary) -> tuple[Choice, ...]:
@@ -112,6 +115,7 @@ def _choice(row: ChoiceRow, item: Item | None) -> Choice:
         facts=row.facts,
         opens=row.opens,
         text=row.text,
+        tells=row.tells,
     )
 
 

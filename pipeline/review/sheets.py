@@ -9,10 +9,14 @@ from typing import Any
 
 from pipeline.config import Config
 from pipeline.errors import ConflictError, InputError, NotFoundError
-from pipeline.model import Anchor, Answer, Edit, Infant, Item, LineEdit, Redo, Undo, WordCorrection
+from pipeline.infants import count_ages
+from pipeline.model import Age, Anchor, Answer, Edit, Infant, Item, LineEdit, Redo, Undo, WordCorrection
 from pipeline.records import Drafted, VisitRecord
 from pipeline.review.cards import LineCard, PointCard, Sheet, lay_out
 from pipeline.review.choices import Choice
+from pipeline.review.facts import told_age, told_fact
+from pipeline.review.find import Candidate, read_typed
+from pipeline.review.offers import Offer, offers
 from pipeline.review.requests import (
     Add,
     Change,
@@ -30,7 +34,7 @@ from pipeline.run import derive
 from pipeline.safe import clean
 from pipeline.stages import Stages
 from pipeline.store import Store, Writing, new_id
-from pipeline.store.events import InfantRevised
+from pipeline.store.events import InfantRevised, VisitRevised
 from pipeline.visits import draft_others
 
 KEPT = 4  # visits kept between requests
@@ -81,6 +85,24 @@ class Sheets:
         with self.open() as store:
             return self.standing(store, visit).drafted
 
+    def offers(self, visit: str, line: str, word: int | None = None) -> tuple[Offer, ...]:
+        """What a line may mean otherwise, or the sentence of a word near it.
+
+        Raises NotFoundError where the sheet has no such line, StoreError.
+        """
+        with self.open() as store:
+            standing = self.standing(store, visit)
+        card = standing.sheet.line(line)
+        if card is None:
+            raise NotFoundError("the note has no such line now.")
+        return offers(standing.drafted, standing.sheet, card, word, self.stages)
+
+    def read_typed(self, visit: str, text: str, beside: str) -> tuple[Candidate, ...]:
+        """What was typed at a line ("" or one that is gone: at none) as lines. Raises NotFoundError, StoreError."""
+        with self.open() as store:
+            card = self.standing(store, visit).sheet.line(beside)
+        return read_typed(text, self.stages, card.slots if card else None)
+
     def put_right(self, visit: str, version: int, change: Change) -> tuple[Sheet, Sheet]:
         """Do one change and return the sheet before and after it, which is on disk then.
 
@@ -98,16 +120,21 @@ class Sheets:
             edits = maker.edits(change)
             for edit in edits:
                 unit.append(edit, visit=visit, infant=record.infant.id)
-            if maker.facts:
-                known = Infant.model_validate(record.infant.model_dump() | maker.facts)
+            if maker.age is not None:
+                unit.append(VisitRevised(day=record.day, age=maker.age), visit=visit, infant=record.infant.id)
+            known = maker.infant(record)
+            revised = known != record.infant
+            if revised:
                 unit.append(InfantRevised(infant=known), infant=known.id)
+                count_ages(unit, known)
+            if revised or maker.age is not None:
                 record = unit.record(visit)
             else:  # the transcript and all else are as they were
                 kept = (type(edit).model_validate_json(edit.model_dump_json()) for edit in edits)
                 record = record.model_copy(update={"edits": (*record.edits, *kept)})
             after = self._stand(record, unit.version(visit))
             unit.put_draft(after.record, after.drafted)
-            draft_others(unit, after.record, self.stages, everything=bool(maker.facts))
+            draft_others(unit, after.record, self.stages, everything=revised)
         self._keep(after)
         return before.sheet, after.sheet
 
@@ -146,10 +173,12 @@ class _Maker:
     """Turns what a page asks into edits on the sheet it was asked on."""
 
     def __init__(self, sheet: Sheet, stages: Stages, now: datetime) -> None:
-        self._sheet, self._vocab, self._now = sheet, stages.vocab, now
+        self._sheet, self._stages, self._vocab, self._now = sheet, stages, stages.vocab, now
         self._parts = stages.parts()
         self._step = new_id()
-        self.facts: dict[str, Any] = {}  # what the change tells about the infant
+        self.age: Age | None = None  # what the change tells about the visit
+        self._facts: dict[str, Any] = {}  # and about the infant
+        self._told: tuple[str, str] | None = None
 
     def edits(self, change: Change) -> list[Edit]:
         """The edits of one step. Raises InputError, NotFoundError."""
@@ -177,6 +206,11 @@ class _Maker:
             case Choose():
                 return self._choose(change)
 
+    def infant(self, record: VisitRecord) -> Infant:
+        """What is known of the infant after the change. Raises InputError where it cannot be."""
+        known = Infant.model_validate(record.infant.model_dump() | self._facts)
+        return told_fact(*self._told, known, record.day, self._stages) if self._told else known
+
     def _choose(self, change: Choose) -> list[Edit]:
         point = self._point(change.point)
         choice = next((choice for choice in point.choices if choice.say == change.say), None)
@@ -185,6 +219,10 @@ class _Maker:
         text = " ".join(clean(change.text).split())
         self._may(not choice.text or bool(text), "say it in a few words.")
         edits = self._doing(choice)
+        if choice.tells == "age":
+            self.age = told_age(text, self._sheet.note.infant)
+        elif choice.tells:
+            self._told = (choice.tells, text)
         return edits if choice.settles else [*edits, self._answer(point, choice.say, text)]
 
     def _doing(self, choice: Choice) -> list[Edit]:
@@ -192,7 +230,7 @@ class _Maker:
         edits += [self._edit(self._item(line), "strike") for line in choice.strikes]
         if choice.add:
             edits.append(self._add(choice.add, 0, 0))
-        self.facts = choice.facts
+        self._facts = choice.facts
         if choice.words:
             edits.append(self._words(PutWords.model_validate(choice.words.model_dump())))
         return edits

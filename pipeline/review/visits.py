@@ -29,11 +29,11 @@ def sound_of(config: Config, visit: str) -> tuple[BufferedReader, str]:
     missing, StoreError where it was altered."""
     if Store.exists(config.home):
         with Store(config.home) as store:
-            recording = store.record(visit).recording
-            if recording.gone:
+            recording = store.visit(visit).recording  # not the words: this is asked for each stretch that is played
+            if recording and recording.gone:
                 told = f"visit {visit}: its sound was {recording.gone}; its lines keep their words and times."
                 raise NotFoundError(told)
-            if recording.media_type.startswith(("audio/", "video/")):
+            if recording and recording.media_type.startswith(("audio/", "video/")):
                 try:
                     return store.blobs.open(recording.sha256), recording.media_type
                 except OSError as error:

@@ -10,7 +10,7 @@ from starlette.responses import HTMLResponse, Response
 
 from pipeline.model import Frozen, Note
 from pipeline.ownwords import OwnWord, add_own_word
-from pipeline.review import Candidate, Change, HeardWord, PartCard, Sheet, named, read_typed, words_around
+from pipeline.review import Candidate, Change, HeardWord, Offer, PartCard, Sheet, named, words_around
 from pipeline.safe import html_templates
 from pipeline.web.pages import AtDesk, Desk, PageSet, Sent, page
 from pipeline.web.signing import signed_page
@@ -21,7 +21,9 @@ PAGES = PageSet(router)
 FRAGMENTS = "web/_sheet.html.j2"
 
 WordNumber = Annotated[int, Query(ge=0, le=10_000_000)]
+SomeWord = Annotated[int | None, Query(ge=0, le=10_000_000)]
 Typed = Annotated[str, Query(max_length=300)]
+LineKey = Annotated[str, Query(min_length=1, max_length=300)]
 
 
 class Wanted(Sent):
@@ -88,10 +90,16 @@ def words(visit: VisitId, desk: AtDesk, i0: WordNumber, i1: WordNumber) -> tuple
     return words_around(desk.sheets.draft_of(visit), i0, i1)
 
 
-@router.get("/vocabulary/lines")
-def lines(desk: AtDesk, q: Typed) -> tuple[Candidate, ...]:
-    """The lines that typed words may mean."""
-    return read_typed(q, desk.stages)
+@router.get("/visits/{visit}/offers")
+def may_mean(visit: VisitId, desk: AtDesk, line: LineKey, word: SomeWord = None) -> tuple[Offer, ...]:
+    """What a line may mean otherwise; or what the sentence of a word near it may mean."""
+    return desk.sheets.offers(visit, line, word)
+
+
+@router.get("/visits/{visit}/lines")
+def lines(visit: VisitId, desk: AtDesk, q: Typed, beside: Typed = "") -> tuple[Candidate, ...]:
+    """The lines that typed words may mean; ``beside``: the line they are typed at, which tells what they leave out."""
+    return desk.sheets.read_typed(visit, q, beside)
 
 
 class Learnt(Sent):

@@ -1,8 +1,10 @@
 // The draft under review: going through it by key or touch, and saving each change before it is called saved.
 
 import { ask, tell } from "./page.js";
+import { Offers } from "./offers.js";
 import { Slip } from "./slip.js";
 import { Sound } from "./sound.js";
+import { Tools } from "./tools.js";
 import { Words } from "./words.js";
 
 const desk = document.getElementById("desk");
@@ -11,8 +13,9 @@ const sound = new Sound(document.getElementById("sound"), (text) => {
   const heard = document.getElementById("heard");
   if (heard) heard.textContent = text;
 });
-const words = new Words(visit, sound);
-const slip = new Slip(document.getElementById("slip"), save);
+const words = new Words(visit, sound, (line, word) => offers.show(line, 0, word.dataset.word));
+const slip = new Slip(document.getElementById("slip"), save, visit);
+const offers = new Offers(visit);
 const keys = document.getElementById("keys");
 const single = document.getElementById("single");
 let version = Number(desk.dataset.version);
@@ -74,6 +77,7 @@ function show(shown) {
   const focused = document.activeElement?.id;
   const unfolded = words.line?.dataset.line;
   words.fold();
+  offers.hide();
   for (const [id, html] of Object.entries(shown.pieces)) replace(id, html);
   const parts = document.getElementById("parts");
   for (const part of [...parts.children]) if (!shown.order.includes(part.id)) part.remove();
@@ -86,7 +90,7 @@ function show(shown) {
   desk.dataset.redo = shown.can_redo ? "yes" : "";
   able();
   if (current) pick(lineOf(current), { focus: false });
-  if (unfolded && lineOf(unfolded)) words.unfold(lineOf(unfolded));
+  if (unfolded && lineOf(unfolded)) unfold(lineOf(unfolded));
   if (focused && document.activeElement?.id !== focused) document.getElementById(focused)?.focus({ preventScroll: true });
   if (point && !pointElement()) goPoint(1, null);
 }
@@ -118,6 +122,7 @@ function pick(line, { focus = true } = {}) {
   current = line.dataset.line;
   line.classList.add("current");
   line.tabIndex = 0;
+  tools.at(line);
   if (focus) {
     line.focus({ preventScroll: true });
     line.scrollIntoView({ block: "nearest" });
@@ -150,6 +155,7 @@ function onPoint(element) {
   const line = element.closest(".line");
   if (line) pick(line, { focus: false });
   element.focus({ preventScroll: true });
+  if (line?.classList.contains("loose")) unfold(line);
   element.scrollIntoView({ block: "center" });
 }
 const pointElement = () => point ? document.getElementById(`point-${point}`) : null;
@@ -185,7 +191,7 @@ function opens(what, line, element) {
 
 // ---------------------------------------------------------------- putting right
 
-const place = (line) => ({ part: line?.closest("[data-part]")?.dataset.part || "", kind: kindOf(line) });
+const place = (line) => ({ beside: line?.dataset.line || "", part: line?.closest("[data-part]")?.dataset.part || "", kind: kindOf(line) });
 function kindOf(line) {
   const near = line?.closest("[data-part]")?.querySelector("[data-slots]");
   return slotsOf(line)?.kind || slotsOf(near)?.kind || "finding";
@@ -197,7 +203,7 @@ function putRight(line, field) {
 async function putWords(line) {
   if (words.line !== line) {
     opening = true; // keys pressed meanwhile were meant for the slip
-    await words.unfold(line);
+    await unfold(line);
     opening = false;
   }
   const stretch = words.stretch() || own(line);
@@ -245,9 +251,20 @@ function play(line) {
   sound.play(Number(start), Number(end));
 }
 async function choose(line) {
+  if (!line.contains(pointElement())) point = null;
   pick(line, { focus: false });
   play(line);
-  await words.unfold(line);
+  await unfold(line);
+}
+/** The words of a line, and what it may mean otherwise: each by one key, after the answers of a point that is asked. */
+async function unfold(line) {
+  const at = pointElement();
+  await Promise.all([words.unfold(line), offers.show(line, line.contains(at) ? at.querySelectorAll(".choice").length : 0)]);
+}
+function take(button) {
+  const line = button.closest(".line");
+  button.setAttribute("aria-pressed", "true");
+  changing(line, "changing", offers.change(button)).then((why) => { if (why) button.removeAttribute("aria-pressed"); });
 }
 
 // ---------------------------------------------------------------- keys and touch
@@ -278,6 +295,8 @@ const onLine = {
   d: (line) => slotsOf(line) && slip.notDone(line.dataset.line, slotsOf(line), textOf(line)),
 };
 
+const tools = new Tools(document.getElementById("tools"), (line, key) => { if (!line.contains(pointElement())) point = null; pick(line, { focus: false }); onLine[key](line); });
+
 function pressed(event) {
   const target = event.target;
   if (opening || event.ctrlKey || event.metaKey || event.altKey || keys.open || target.closest("input, select, textarea, .slip, .away")) return;
@@ -289,14 +308,17 @@ function pressed(event) {
   }
   if (event.key === "Enter" && word) { event.preventDefault(); words.playFrom(word); return; }
   if (target.closest("button, a, summary") && (event.key === "Enter" || event.key === " ")) return;
-  if (event.key === "Escape") { words.fold(); sound.element?.pause(); pick(lineOf(current)); return; }
+  if (event.key === "Escape") { words.fold(); offers.hide(); sound.element?.pause(); pick(lineOf(current)); return; }
   const at = pointElement();
-  if (/^[1-9]$/.test(event.key) && at && !at.classList.contains("saving")) {
-    const button = at.querySelectorAll(".choice")[Number(event.key) - 1];
-    if (button) { event.preventDefault(); answer(at, button); }
+  const line = lineOf(current);
+  if (/^[1-9]$/.test(event.key)) {
+    const button = at && !at.classList.contains("saving") && at.querySelectorAll(".choice")[Number(event.key) - 1];
+    const offer = offers.button(line, event.key);
+    if (button || offer) event.preventDefault();
+    if (button) answer(at, button);
+    else if (offer) take(offer);
     return;
   }
-  const line = lineOf(current);
   if (event.key in byKey) { event.preventDefault(); byKey[event.key](); }
   else if (event.key in onLine && line) { event.preventDefault(); onLine[event.key](line); }
 }
@@ -311,6 +333,8 @@ document.addEventListener("click", (event) => {
   const word = target.closest(".word");
   if (word) { words.choose(word, event.shiftKey); if (!event.shiftKey) words.playFrom(word); return; }
   const button = target.closest("button, a.button");
+  if (button && "offer" in button.dataset) { take(button); return; }
+  if (button?.dataset.tool) { tools.use(button.dataset.tool); return; }
   const inPoint = target.closest(".point");
   if (button?.dataset.do && doing[button.dataset.do]) { if (button.dataset.do !== "sign") doing[button.dataset.do](); return; }
   if (inPoint && button?.matches(".choice")) { point = inPoint.dataset.point; answer(inPoint, button); return; }
@@ -339,5 +363,5 @@ single.checked = localStorage.getItem("single-keys") !== "off";
 single.addEventListener("change", () => localStorage.setItem("single-keys", single.checked ? "on" : "off"));
 able();
 const first = lines()[0];
-if (first) { first.tabIndex = 0; current = first.dataset.line; first.classList.add("current"); }
+if (first) pick(first, { focus: false });
 desk.dataset.ready = "yes";

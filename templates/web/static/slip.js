@@ -80,7 +80,8 @@ class Finder {
 
 export class Slip {
   /** `save(change)` gives "" or why it was not saved. */
-  constructor(form, save) {
+  constructor(form, save, visit) {
+    this.visit = visit;
     this.form = form;
     this.save = save;
     this.f = form.elements;
@@ -97,11 +98,14 @@ export class Slip {
       this.f.site.dataset.key = entry.id;
     });
     this.lines = new Finder(this.f.typed, byId("f-lines"), (text) => this.#read(text), (entry) => {
-      this.slots = entry.slots;
+      this.chosen = entry.slots;
       if (entry.slots.concept !== OWN_WORDS) this.f.typed.value = entry.say;
       this.submit();
     });
     form.addEventListener("submit", (event) => { event.preventDefault(); this.submit(); });
+    form.addEventListener("keydown", (event) => { // a list of choices would open on Enter instead of saving
+      if (event.key === "Enter" && event.target.matches("select")) { event.preventDefault(); this.submit(); }
+    });
     form.addEventListener("keydown", (event) => { if (event.key === "Escape") { event.preventDefault(); this.leave(); } });
     form.querySelector("[data-do=leave]").addEventListener("click", () => this.leave());
   }
@@ -167,8 +171,8 @@ export class Slip {
     this.slots(line, slots, text, "reason", "not_assessed");
   }
   /** A new line: from a stretch of words, or typed for a time. */
-  add({ start_ms, end_ms, heard = "", part = "", kind = "finding", closes = "" }) {
-    Object.assign(this, { start_ms, end_ms, part, kind, closes, slots: null });
+  add({ start_ms, end_ms, heard = "", part = "", kind = "finding", closes = "", beside = "" }) {
+    Object.assign(this, { start_ms, end_ms, part, kind, closes, beside, chosen: null });
     this.f.typed.value = heard;
     this.#begin("typed", "Add a line", heard ? `from the words “${heard}”` : "typed; it will say so", this.f.typed);
     if (heard) this.lines.look();
@@ -184,15 +188,15 @@ export class Slip {
     this.#begin("text", say, asked, this.f.text);
   }
   async #read(text) {
-    const { status, data } = await ask(`/vocabulary/lines?q=${encodeURIComponent(text)}`);
+    const { status, data } = await ask(`/visits/${this.visit}/lines?beside=${encodeURIComponent(this.beside)}&q=${encodeURIComponent(text)}`);
     const own = { say: `in these words: ${text}`, slots: { kind: this.kind, concept: OWN_WORDS, detail: text, part: this.part || undefined } };
     return [...(status === 200 ? data : []), own];
   }
   #change() {
     const f = this.f;
     if (this.mode === "typed") {
-      if (!this.slots) return null;
-      return { type: "add", slots: this.slots, start_ms: this.start_ms, end_ms: this.end_ms, closes: this.closes };
+      if (!this.chosen) return null;
+      return { type: "add", slots: this.chosen, start_ms: this.start_ms, end_ms: this.end_ms, closes: this.closes };
     }
     if (this.mode === "words") {
       return { type: "words", start_ms: this.start_ms, end_ms: this.end_ms, heard: this.heard, meant: f.meant.value };
@@ -213,10 +217,10 @@ export class Slip {
     return { type: "slots", line: this.line, slots };
   }
   async submit() {
-    if (this.mode === "typed" && !this.slots) { // Enter before the list was there
+    if (this.mode === "typed" && !this.chosen) { // Enter before the list was there
       await this.lines.look();
       this.lines.close();
-      this.slots = this.lines.found[0]?.slots ?? null;
+      this.chosen = this.lines.found[0]?.slots ?? null;
     }
     const change = this.#change();
     const fault = this.form.querySelector("#slip-fault");

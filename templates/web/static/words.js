@@ -3,7 +3,9 @@
 import { ask, tell } from "./page.js";
 
 export class Words {
-  constructor(visit, sound) {
+  /** `chosen(line, word)`: a word was chosen. */
+  constructor(visit, sound, chosen) {
+    this.chosen = chosen;
     this.visit = visit;
     this.sound = sound;
     this.line = null;
@@ -74,6 +76,7 @@ export class Words {
     const [a, b] = [all.indexOf(this.first), all.indexOf(this.last)].sort((x, y) => x - y);
     all.forEach((w, i) => w.classList.toggle("chosen", i >= a && i <= b));
     word.focus();
+    this.chosen(this.line, word);
     const lines = word.dataset.lines.split(" ").filter(Boolean);
     mark(lines);
     tell(lines.length ? `${word.textContent}: ${lines.length === 1 ? "1 line rests" : `${lines.length} lines rest`} on it` : `${word.textContent}: no line rests on it`, 3);
