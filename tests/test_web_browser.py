@@ -150,7 +150,7 @@ def test_from_the_draft_to_an_addendum_by_keyboard(window: Any, filed: tuple[Pat
     saved(page, lambda: press("1"))
     assert "Which side?" in page.evaluate("() => document.activeElement.textContent"), "on to the next by itself"
     saved(page, lambda: press("1"))
-    assert page.inner_text("#count") == "4 points to check"
+    assert page.inner_text("#count") == "3 points to check"
     assert page.get_by_text("Sternocleidomastoid muscle, left: tight").count() >= 1
 
     # put right, strike, add, undo and again

@@ -80,7 +80,7 @@ def test_the_page_holds_the_note_its_points_and_the_outline(looking: Pages, visi
     assert "Which side? None was said." in text
     assert text.index("Fever under three months") < text.index("Which side?"), "dangers first"
     assert 'class="infant"' in text
-    assert "6 points to check" in text
+    assert "5 points to check" in text
     assert not re.search(r"<[^>]+ (?:style|on\w+)=", text), "the policy would refuse it"
 
 
@@ -89,7 +89,7 @@ def test_a_side_is_answered_and_the_draft_follows(opened: Pages, visit: str, do:
 
     shown = do(type="choose", point=point.id, say="left")
 
-    assert shown["open"] == 5
+    assert shown["open"] == 4
     assert "Sternocleidomastoid muscle, left: tight" in shown["pieces"]["part-found"]
     assert "figure" in shown["pieces"], "the outline takes the side"
     assert "part-plan" not in shown["pieces"], "only what differs is sent"
