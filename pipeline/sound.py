@@ -8,13 +8,15 @@ stands: parsing it whole would cost more than a second), then from letter-to-sou
 
 import gzip
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+from rapidfuzz.distance import Levenshtein
+from rapidfuzz.process import cdist
 
 from pipeline.phonemes import PHONEMES, VOWELS
 from pipeline.resources import data_path
@@ -40,6 +42,7 @@ _LOST["D"], _LOST_VOWEL, _LOST_CONSONANT = 0.55, 0.65, 0.8
 
 # One sign for phonemes that a recogniser takes for one another: sifting needs no more.
 _CLASSES = ("B P F V", "D T DH TH", "S Z SH ZH CH JH", "G K", "M N NG", "L R", "W Y HH", " ".join(VOWELS))
+_SIEVE = 0.1  # how much less alike two coarse sounds may be than the finely compared ones need to be
 _COARSE = {ord(_CHAR[p]): _CHAR[group.split()[0]] for group in _CLASSES for p in group.split()}
 
 
@@ -126,6 +129,31 @@ def likenesses(sound: str, others: Sequence[str]) -> list[float]:
 def similarity(a: str, b: str) -> float:
     """The same for one pair of encoded sounds."""
     return likenesses(a, [b])[0]
+
+
+class SoundIndex:
+    """Sounds that others are looked up among: sifted by coarse sound first (rapidfuzz), then compared finely."""
+
+    def __init__(self, sounds: Sequence[str]) -> None:
+        self._coarse = [coarse(sound) for sound in sounds]
+        self._table = table_of(sounds)
+
+    def near(self, sounds: Sequence[str], least: float) -> Iterator[tuple[int, int, float]]:
+        """Pairs (number of the asked sound, number of the one kept here) at least so alike, and how alike."""
+        if not sounds or not self._coarse:
+            return
+        rough = cdist(
+            [coarse(sound) for sound in sounds],
+            self._coarse,
+            scorer=Levenshtein.normalized_similarity,
+            score_cutoff=least - _SIEVE,
+            dtype=np.float32,
+        )
+        rows, columns = np.nonzero(rough)
+        alike = similarities(table_of(sounds).take(rows), self._table.take(columns))
+        for row, column, score in zip(rows.tolist(), columns.tolist(), alike.tolist(), strict=True):
+            if score >= least:
+                yield row, column, score
 
 
 # ---------------------------------------------------------------- words

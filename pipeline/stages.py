@@ -144,7 +144,7 @@ def shipped_stages(config: Config, threads: int = 0) -> "ShippedStages":
     return ShippedStages(load_vocabulary(personal=config.own_words), config, threads=threads)
 
 
-REPAIR_RECIPE = "repair 2"  # part of the key of kept chunks: raise it when repair changes
+REPAIR_RECIPE = "repair 3"  # part of the key of kept chunks: raise it when repair changes
 
 
 class ShippedStages:

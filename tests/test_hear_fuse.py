@@ -78,7 +78,9 @@ class Engine:
 
 def scorer(unlikely: Mapping[str, float] | None = None) -> ChunkScorer:
     engine: Any = Engine(unlikely)
-    return ChunkScorer(engine, Encoding(None, 0), [1, 2])
+    judge = ChunkScorer(engine, Encoding(None, 0), [1, 2])
+    judge.clinical = True
+    return judge
 
 
 def heard(text: str, p: float = 0.9, step: int = 400) -> list[TimedWord]:
@@ -106,6 +108,13 @@ def test_hotwords_begin_with_the_most_misheard_and_stay_below_the_limit(terms: T
     assert Engine().text(both[0]).startswith(" torticollis,")
     assert Engine().text(both[1]).startswith(" masseter,")
     assert terms.hotwords(tokens, 3, 1) == [[]]
+
+
+def test_a_term_that_a_pass_heard_by_half_is_made_whole(terms: Terms) -> None:
+    whole, half = terms.straightened(heard("galezi sign is negative, the barn is low on hay"))
+    assert [w.text for w in whole[:3]] == ["galeazzi", "sign", "is"]
+    assert [w.text for w in whole[3:]] == ["negative,", "the", "barn", "is", "low", "on", "hay"]
+    assert half == {0, 1}
 
 
 # ---------------------------------------------------------------- fusion
@@ -195,6 +204,7 @@ def test_the_repair_stage_is_answered() -> None:
         meant = "masseter"
 
     judge = scorer({"eater": 2.0})
+    judge.clinical = False
     assert judge.margin(transcript, Proposal()) == pytest.approx(-1.0)  # in chat a term must be clearer
     judge.clinical = True
     alike = judge.margin(transcript, Proposal())

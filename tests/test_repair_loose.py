@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import pytest
 
 from pipeline.model import SpeechModel, Transcript, Word
-from pipeline.repair import Proposal, propose_loosely, repaired
+from pipeline.repair import Proposal, propose, propose_loosely, repaired
 from pipeline.vocabulary import Vocabulary, load_vocabulary
 
 
@@ -94,7 +94,7 @@ def test_a_word_heard_surely_needs_more_from_the_sound(vocab: Vocabulary) -> Non
     sure = propose_loosely(heard("the hip and the lash and reflux", {}), vocab)
     unsure = propose_loosely(heard("the hip and the lash and reflux", {"lash": 0.4}), vocab)
     pay = [next(p.pay for p in found if p.meant == "latch") for found in (sure, unsure)]
-    assert pay[0] > 4 > pay[1] == 0
+    assert pay[0] > pay[1] + 4
 
 
 def test_the_better_of_two_overlapping_candidates_holds(vocab: Vocabulary) -> None:
@@ -104,3 +104,41 @@ def test_the_better_of_two_overlapping_candidates_holds(vocab: Vocabulary) -> No
     sound.also = {"thoracic": 1.0}
     done = repaired(heard(text, unsure), vocab, sound)
     assert "thoracic spine there" in " ".join(word.text.lower() for word in done.words)
+
+
+def test_what_stands_in_one_utterance_does_not_hide_the_next(vocab: Vocabulary) -> None:
+    """The first utterance ends in the beginning of a longer spoken form."""
+    text = "The right joint is stiff. Sacral dimple is not present. Drill tension is moderate"
+    transcript = heard(text, {}).model_copy(update={"utterances": ((0, 5), (5, 10), (10, 14))})
+
+    assert ("drill", "dural") in {(p.heard, p.meant) for p in propose(transcript, vocab)}
+
+
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [
+        ("Stepping reflexes present on the right", True),
+        ("All his reflexes present as brisk", False),
+        ("The stepping reflexes are present", False),
+    ],
+)
+def test_a_named_reflex_and_is_may_have_been_heard_as_a_plural(text: str, asked: bool, vocab: Vocabulary) -> None:
+    found = propose_loosely(heard(text, {}), vocab)
+    assert any((p.heard, p.meant) == ("reflexes", "reflex is") for p in found) is asked
+
+
+def test_a_term_that_stands_there_is_not_changed_into_another_form_of_it(vocab: Vocabulary) -> None:
+    found = propose_loosely(heard("anterior fontanelle measures two by two", {"fontanelle": 0.4}), vocab)
+    assert not [p for p in found if p.meant.startswith("fontanel")]
+
+
+def test_another_word_that_would_be_lost_must_be_paid_for(vocab: Vocabulary) -> None:
+    lost, kept = (
+        next(p for p in propose_loosely(heard(text, unsure), vocab) if p.meant == "head circumference")
+        for text, unsure in (
+            ("length and heads are conference of the skull", {"conference": 0.5}),
+            ("length and heads are conference of the skull", {"conference": 0.5, "heads": 0.5}),
+        )
+    )
+    assert lost.heard == kept.heard == "heads are conference"
+    assert lost.pay > kept.pay + 3

@@ -13,8 +13,10 @@ from pipeline.custody import rebuild
 from pipeline.errors import HandspokenError, InputError, StoreError
 from pipeline.model import Age, Transcript
 from pipeline.run import extract_file, extract_folder, sibling_facts, transcribe
+from pipeline.stages import ShippedStages
 from pipeline.store import Store
 from pipeline.visits import Told, draft
+from pipeline.vocabulary import load_vocabulary
 from pipeline.vtt import write_vtt
 
 TODAY = date(2026, 11, 25)
@@ -274,3 +276,14 @@ def test_nothing_beside_a_file_is_nothing_told(tmp_path: Path) -> None:
     (tmp_path / "b.json").write_text("[]")
 
     assert (None, None) == sibling_facts(tmp_path / "a.vtt") == sibling_facts(tmp_path / "b.vtt")
+
+
+def test_a_weight_with_two_readings_is_asked_about_through_the_whole_chain(config: Config, tmp_path: Path) -> None:
+    words = tmp_path / "weighed.vtt"
+    words.write_text("WEBVTT\n\n00:01.000 --> 00:05.000\nHe weighs 8.6 on my scale today.\n")
+
+    shipped = ShippedStages(load_vocabulary(), config)
+    done = draft(words, Told(infant="robin", age="6 weeks"), config, shipped, today=TODAY)
+
+    points = [point for part in done.drafted.note.parts() for line in part.lines for point in line.checks]
+    assert "The number was heard unsurely: “8.6”; it may be “8 lb 6 oz” or “8.6 kg”. Is it right?" in points

@@ -77,7 +77,7 @@ def draft_note(
     for item, part in placed:
         own = item.id in done.written or "value" in done.edited.get(item.id, ())  # who typed it has looked at it
         unsure = unsure_words(item, transcript)
-        weighty = resting_on(unsure, extraction.trace.get(item.id, ()))
+        weighty = resting_on(item, unsure, extraction.trace.get(item.id, ()), transcript)
         points = points_of(
             item, () if own else weighty, transcript, wording, lacks_structure=writer.lacks_structure(item)
         )

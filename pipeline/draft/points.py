@@ -27,6 +27,7 @@ _SECOND_HANDS = ("student", "second_practitioner")
 _ASKING = (Urgency.ASK,)
 _SURE = "low_confidence"
 _NOISY = "noise"  # the flag that hearing puts on the words of a noisy chunk
+_NUMBER = "number?"  # the flag of a number with two readings
 _TOUCHING_MS = 3_000  # noisy chunks no further apart are one stretch
 
 
@@ -37,10 +38,20 @@ def unsure_words(item: Item, transcript: Transcript) -> tuple[int, ...]:
     return tuple(sorted({word.i for word in words if word.p < UNSURE_BELOW or word.flags}))
 
 
-def resting_on(unsure: Iterable[int], steps: Iterable[TraceStep]) -> tuple[int, ...]:
-    """The unsure words that gave the line one of its slots; all of them where no trace tells."""
+def resting_on(
+    item: Item, unsure: Iterable[int], steps: Iterable[TraceStep], transcript: Transcript
+) -> tuple[int, ...]:
+    """The unsure words that gave the line one of its slots; all of them where no trace tells.
+
+    A doubted number is always one of them in a line that holds a value.
+    """
     ranges = [step.words for step in steps]
-    return tuple(i for i in unsure if not ranges or any(i0 <= i < i1 for i0, i1 in ranges))
+    valued = item.value is not None
+    return tuple(
+        i
+        for i in unsure
+        if not ranges or any(i0 <= i < i1 for i0, i1 in ranges) or (valued and _NUMBER in transcript.words[i].flags)
+    )
 
 
 def points_of(
@@ -69,6 +80,8 @@ def points_of(
 def _slots(code: str, item: Item, at: list[Word], transcript: Transcript) -> dict[str, str]:
     """What a point can say about its words: which ones, and what stood or was heard before."""
     slots = {"words": ", ".join(quoted(word.text) for word in at), "reason": code.replace("_", " ")}
+    if code == _NUMBER:
+        slots["readings"] = " or ".join(quoted(s.text) for word in at for s in word.suggestions)
     if code == "corrected":
         taken_back = [span.quote.rstrip(" .,;") for span in item.evidence if span.role == "retracted"]
         slots["before"] = ", ".join(quoted(quote) for quote in taken_back)

@@ -4,7 +4,7 @@ Nothing that the free pass heard is dropped for anything but a trade term that t
 level or a denial is never replaced.
 """
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
 
 from rapidfuzz.distance import Levenshtein
@@ -27,6 +27,7 @@ _APART_MS = 1000  # a term and what it replaces may lie this far apart: passes t
 _CLINICAL = 2
 _REAL, _UNKNOWN, _SLOPE, _FROM = -6.0, -12.0, 50.0, 0.6
 _STRICT_REAL, _STRICT_UNKNOWN = -2.0, -8.0  # elsewhere
+_NAMED_P, _HALF = 0.9, -12.0  # heard well; for a term that the hotword pass heard by half
 _DOUBT, _DOUBTED_P = 10.0, 0.6  # nats less for each 1.0 of probability that a word was heard with below this
 
 
@@ -53,7 +54,7 @@ def fuse(
     """
     words = [_word(w, "free") for w in free]
     for hot in passes:
-        words = _fuse_one(words, hot, terms, scorer, kept)
+        words = _fuse_one(words, *terms.straightened(hot), terms, scorer, kept)
     clock = 0
     for i, word in enumerate(words):  # passes differ by some frames: order goes before
         start = max(word.start_ms, clock)
@@ -67,7 +68,12 @@ def _word(word: TimedWord, source: str, heard: tuple[Heard, ...] = ()) -> Word:
 
 
 def _fuse_one(
-    words: list[Word], hot: Sequence[TimedWord], terms: Terms, scorer: ChunkScorer, kept: frozenset[str]
+    words: list[Word],
+    hot: Sequence[TimedWord],
+    half: Container[int],
+    terms: Terms,
+    scorer: ChunkScorer,
+    kept: frozenset[str],
 ) -> list[Word]:
     ours, theirs = [plain(w.text) for w in words], [terms.canonical(plain(w.text)) for w in hot]
     same = _same(ours, [plain(w.text) for w in hot])
@@ -75,7 +81,9 @@ def _fuse_one(
     anchors = {b: a for a, b in _same(ours, theirs).items()}
     found = [(at, _place(ours, theirs, words, hot, anchors, at, kept)) for at in terms.find(theirs)]
     strange = sum(p is not None and p.i1 > p.i0 and p.alike >= 0.85 and not _real(ours[p.i0 : p.i1]) for _, p in found)
-    clinical = scorer.clinical = len(terms.find(ours)) + strange >= _CLINICAL
+    standing = terms.find(ours)
+    named = {i for i0, i1 in standing for i in range(i0, i1)}
+    clinical = scorer.clinical = terms.speaks_of(ours) + strange >= _CLINICAL
     out: list[Word] = []
     done = 0
     text = [w.text for w in words]
@@ -88,7 +96,13 @@ def _fuse_one(
             needed = 0.0
             if i0 < i1:
                 least = min(w.p for w in words[i0:i1])
-                needed = _needed(tried.alike, _real(ours[i0:i1]), clinical) - _DOUBT * max(0.0, _DOUBTED_P - least)
+                real = _real(ours[i0:i1])
+                needed = _needed(tried.alike, real, clinical)
+                needed -= _DOUBT * max(0.0, _DOUBTED_P - least) if clinical or not real else 0.0
+                if any(words[i].p >= _NAMED_P for i in range(i0, i1) if i in named):
+                    needed = max(needed, _STRICT_REAL)  # a term that was heard well stands there
+                if any(j in half for j in range(j0, j1)):
+                    needed = max(needed, _HALF if clinical else _STRICT_REAL)
             margin = scorer.change(text, i0, i1, [w.text for w in new], enough=needed)
             if margin >= needed:
                 break

@@ -26,7 +26,7 @@ from pipeline.model import Chunk, ChunkKey, Dropped, SpeechModel, Transcript, Wo
 from pipeline.vault import Keys
 from pipeline.vocabulary import Vocabulary
 
-RECIPE = "free and hotword passes fused, sides and levels checked; version 3"
+RECIPE = "free and hotword passes fused, sides and levels checked; version 4"
 _SILENT_PEAK = 33  # of 32768: -60 dB
 
 Progress = Callable[[int, int], None]

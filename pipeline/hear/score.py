@@ -16,6 +16,7 @@ _HOPELESS = -22.0  # nats: below this a second opinion changes nothing
 _ENOUGH = -5.0  # nats: what the repair stage asks for at least
 _BONUS, _SLOPE, _FROM = 10.0, 30.0, 0.6  # nats; by likeness above 0.6; set on the tuned half of benchmarks/hearing.py
 _CHAT = -3.0  # nats, elsewhere: there a term must be heard clearly
+_WHISPERED = 2.0  # nats that the opinion with hotwords pays there
 _ENDS = re.compile(r"^(\W*)(.*?)(\W*)$", re.DOTALL)
 
 
@@ -77,7 +78,7 @@ class ChunkScorer:
         free = self._gain(words, i0, i1, put, 0)
         if one or len(self._prefixes) == 1 or free >= enough or free <= _HOPELESS:
             return free
-        return (free + self._gain(words, i0, i1, put, 1)) / 2
+        return (free + self._gain(words, i0, i1, put, 1)) / 2 - (0.0 if self.clinical else _WHISPERED)
 
     def margin(self, transcript: Transcript, proposal: Change) -> float | None:
         """The repair stage's question: log p(meant) - log p(heard), with what likeness and context are worth."""

@@ -24,11 +24,12 @@ class Scorer(Protocol):
 def accept(transcript: Transcript, proposals: Iterable[Proposal], scorer: Scorer | None) -> Transcript:
     """Put in the repairs that hold; keep the others as suggestions on the first word of their stretch.
 
-    Without a scorer the proposals of kind ``accept`` hold. With one, a repair holds when its margin reaches -5 nats
-    over English words and -12 over unknown ones; then suggestions a little short by sound alone may hold too. A
-    margin that cannot be told leaves the judgement by likeness. Proposals far below what is needed are dropped where
-    the recording does not lift them. Utterances stay a partition of the words; the words of a
-    repaired stretch span its time, carry ``repaired_term`` and what was heard (the first of them).
+    Without a scorer the proposals of kind ``accept`` hold. With one, a repair holds when its margin reaches -5 nats,
+    less the more its likeness exceeds what it needs (``score``), more the further it falls short; so suggestions a
+    little short by sound alone may hold too, and what only the sound speaks for must pay. A margin that cannot be told
+    leaves the judgement by likeness. Proposals far below what is needed are dropped where the recording does not lift
+    them. Utterances stay a partition of the words; the words of a repaired stretch span its time, carry
+    ``repaired_term`` and what was heard (the first of them).
     Source of the margins: vocab/repair.yaml, row ``figures``.
     """
     figures = load_rules().figures
@@ -76,7 +77,8 @@ def _weighed(
         return proposal, None, None
     margin = scorer.margin(transcript, proposal) if scorer is not None else None
     if margin is not None:
-        enough = proposal.pay + (figures.real_margin if proposal.ordinary else figures.unknown_margin)
+        by_likeness = figures.likeness_nats * (proposal.score - _EVEN) if proposal.score else 0.0
+        enough = figures.margin + proposal.pay - by_likeness
         return proposal, margin, margin - proposal.pay if margin >= enough else None
     asked = any(s.text == proposal.meant for s in transcript.words[proposal.words[0]].suggestions)
     return proposal, None, proposal.score if proposal.kind == "accept" and not asked else None

@@ -7,7 +7,7 @@ may be "gag reflex is", so a term may also swallow a small word beside it.
 from collections.abc import Iterator, Sequence
 
 from pipeline.model import Transcript
-from pipeline.repair.compiling import Target
+from pipeline.repair.compiling import LONGEST, Target
 from pipeline.repair.propose import Proposal, changed_part, is_form_of
 from pipeline.repair.targets import Lexicon, lexicon_of
 from pipeline.repair.tokens import Around, Token, tokens_of
@@ -20,6 +20,11 @@ _OVERLAPPING = 4  # candidates that may share a word
 _JOINED_GAIN = 0.04  # how much more alike a term must be with a small word beside it
 _NAMED_P, _UNSURE_P = 0.9, 0.7  # a term that stands there is doubted below the one, beside a word below the other
 _LOST_PAY, _HEARD_P = 4.0, 0.8  # nats for a small word at an end that was heard with so much, and would be lost
+_PLURAL, _SAME, _SURE_WORTH = "es", 0.95, 2.0
+_TOLD_P = 0.9  # another word heard so clearly would be lost as well
+_UNHELD_PAY = 3.0  # nats, where no word of the term stands beside what changes
+_NO_MORE = 0.02  # in likeness
+_STEM = 5  # letters that two forms of a word share
 _STRANGE_GAIN = 0.1  # in likeness, for words that are none
 _CHANGED_ALIKE, _CHANGED_GAIN = 0.5, 0.15  # how like the part of a longer term that changes must be by itself
 _RESULT_GAIN, _RESULT_REACH, _TESTS = 0.1, 2, ("test.", "reflex.")  # in likeness, for what has such a result
@@ -52,7 +57,32 @@ def propose_loosely(transcript: Transcript, vocab: Vocabulary) -> tuple[Proposal
                 worth = min(alike, _alike(part, made.meant) + _CHANGED_GAIN)
                 worth += _STRANGE_GAIN * strange - _EVERYDAY_PAY * everyday
                 found.append((worth + _UNSURE_GAIN * (1 - _least(part)), made))
+    found += [(_SURE_WORTH, made) for span in transcript.utterances for made in _contracted(tokens, span, lexicon)]
     return _best(found, transcript, lexicon)
+
+
+def _contracted(tokens: Sequence[Token], span: tuple[int, int], lexicon: Lexicon) -> Iterator[Proposal]:
+    """ "Stepping reflexes present" sounds like "stepping reflex is present": a named thing, "is" and what it is."""
+    words = lexicon.rules.words
+    for i in range(span[0], span[1] - 1):
+        token, after = tokens[i], tokens[i + 1]
+        one = token.text.removesuffix(_PLURAL)
+        if one == token.text or token.stop:
+            continue
+        if similarity(sound_of(one) + sound_of("is"), token.sound) < _SAME:
+            continue
+        told = after.text in words["results"] or (after.text in words["examining"] and not after.edge)
+        names = ([*(t.text for t in tokens[k:i]), one] for k in range(max(span[0], i - LONGEST), i))
+        if told and any(all(lexicon.standing(name)) for name in names):
+            yield Proposal(
+                words=(i, i + 1),
+                heard=tokens[i].text,
+                meant=f"{one} is",
+                id="",
+                score=0.0,
+                kind="suggest",
+                reason=f"sounds like {one + ' is'!r}",
+            )
 
 
 def _stretches(tokens: Sequence[Token], span: tuple[int, int]) -> Iterator[tuple[int, int, str]]:
@@ -86,11 +116,11 @@ def _proposal(
         return None
     if any(rules.is_guarded(word) or rules.opposites.get(word) for word in meant) or is_form_of(part, meant, alike):
         return None
-    if _stands(part, lexicon):
+    if _stands(part, meant, lexicon) or all(word in rules.words["edges"] for word in meant):
         return None
-    least, ordinary = _least(part), all(token.ordinary != "unknown" for token in part)
-    lost = [t for t in (*part[:1], *part[-1:]) if t.edge and t.text not in meant and (t.p or 0.0) >= _HEARD_P]
-    pay = rules.figures.loose_sure * max(0.0, least - rules.figures.loose_unsure) + _LOST_PAY * len(lost)
+    least = _least(part)
+    pay = rules.figures.loose_sure * max(0.0, least - rules.figures.loose_unsure) + _LOST_PAY * _lost(part, meant)
+    pay += _UNHELD_PAY if end - start == i1 - i0 else 0.0
     return Proposal(
         words=(i0 + start, i0 + end),
         heard=" ".join(heard),
@@ -99,18 +129,28 @@ def _proposal(
         score=0.0,
         kind="suggest",
         reason=f"sounds a little like {target.text!r}",
-        ordinary=ordinary,
         pay=round(pay, 2),
     )
 
 
-def _stands(part: Sequence[Token], lexicon: Lexicon) -> bool:
+def _lost(part: Sequence[Token], meant: Sequence[str]) -> int:
+    """Words heard well that would be lost: small ones at an end, and others beside the one that was misheard."""
+    ends = [t for t in (*part[:1], *part[-1:]) if t.edge and t.text not in meant and (t.p or 0.0) >= _HEARD_P]
+    telling = [t for t in part if not t.edge]
+    clear = sum(t.ordinary != "unknown" and (t.p or 0.0) >= _TOLD_P for t in telling)
+    return len(ends) + min(clear, len(telling) - 1)
+
+
+def _stands(part: Sequence[Token], meant: Sequence[str], lexicon: Lexicon) -> bool:
     """Whether words of the trade would be lost that were heard well enough, or beside nothing that is in doubt."""
     if any(token.soft and not token.edge and (token.p is None or token.p >= _NAMED_P) for token in part):
         return True
     named = [token for token in part if token.kept or token.text in lexicon.rules.words["clinical"]]
     if not named:
         return False
+    forms = [token for token in named if token.kept and any(token.text[:_STEM] == word[:_STEM] for word in meant)]
+    if forms and _alike(forms, " ".join(meant)) >= _alike(part, " ".join(meant)) - _NO_MORE:
+        return True  # another form or spelling of what stands there: the rest does not sound like the term
     telling = any(not token.edge and token not in named for token in part)
     return not telling or max(token.p or 0.0 for token in named) >= _NAMED_P or _least(part) >= _UNSURE_P
 

@@ -28,9 +28,9 @@ _NOTHING = (0.0, Target("", "", ""))
 class Proposal:
     """A stretch that may be a misheard term. ``score``: 0..1, how much likelier than needed counts as 0.5 and more.
 
-    ``id``: the concept or site that the term names, "" for a plain trade word. ``ordinary``: every heard word is an
-    English word. ``liftable``: a scorer of the sound may turn the suggestion into a repair. ``others``: opposites of
-    the term, as likely. ``pay``: nats that the sound must speak for it above what is asked of others.
+    ``id``: the concept or site that the term names, "" for a plain trade word. ``liftable``: a scorer of the sound may
+    turn the suggestion into a repair. ``others``: opposites of the term, as likely. ``pay``: nats that the sound must
+    speak for it above what is asked of others.
     """
 
     words: WordRange
@@ -40,7 +40,6 @@ class Proposal:
     score: float
     kind: Literal["accept", "suggest"]
     reason: str
-    ordinary: bool = True
     liftable: bool = True
     others: tuple[str, ...] = ()
     pay: float = 0.0
@@ -207,7 +206,6 @@ def _judge(stretch: _Stretch, target: Target, likeness: float, liftable: bool, l
         score=round(max(0.0, min(1.0, 0.5 + excess)), 3),
         kind="accept" if accepted else "suggest",
         reason=reason,
-        ordinary=stretch.ordinary,
         liftable=liftable,
         others=tuple(others),
     )

@@ -55,8 +55,8 @@ class Figures(Entry):
     loose_most: float
     loose_sure: float
     loose_unsure: float
-    real_margin: float
-    unknown_margin: float
+    margin: float
+    likeness_nats: float
 
 
 class WeightBand(Entry):

@@ -9,7 +9,7 @@ from rapidfuzz.process import cdist
 
 from pipeline.repair.compiling import Compiled, Target, compiled
 from pipeline.repair.rules import Rules, TradeWords, load_rules
-from pipeline.sound import SoundTable, coarse, similarities, table_of
+from pipeline.sound import SoundIndex, coarse, similarities, table_of
 from pipeline.vocabulary import Vocabulary
 
 _SIEVE = 0.1  # how much less alike two coarse sounds may be than the finely compared ones need to be
@@ -38,30 +38,15 @@ class Lexicon:
         self._lengths = made.lengths
 
     @cached_property
-    def _phrase_coarse(self) -> list[str]:
-        return [coarse(t.sound) for t in self._phrases]
-
-    @cached_property
-    def _phrase_table(self) -> SoundTable:
-        return table_of([t.sound for t in self._phrases])
+    def _phrase_index(self) -> SoundIndex:
+        return SoundIndex([t.sound for t in self._phrases])
 
     def nearest(self, sounds: Sequence[str], least: float, most: int) -> list[list[tuple[float, Target]]]:
         """For each encoded sound the phrases most like it, at most ``most`` of likeness ``least`` at least."""
-        if not sounds:
-            return []
-        rough = cdist(
-            [coarse(sound) for sound in sounds],
-            self._phrase_coarse,
-            scorer=Levenshtein.normalized_similarity,
-            score_cutoff=least - _SIEVE,
-            dtype=np.float32,
-        )
-        rows, columns = np.nonzero(rough)
-        alike = similarities(table_of(sounds).take(rows), self._phrase_table.take(columns))
         near: list[dict[str, tuple[float, Target]]] = [{} for _ in sounds]
-        for row, column, score in zip(rows.tolist(), columns.tolist(), alike.tolist(), strict=True):
+        for row, column, score in self._phrase_index.near(sounds, least):
             target = self._phrases[column]
-            if score >= least and score > near[row].get(target.text, _NONE)[0]:
+            if score > near[row].get(target.text, _NONE)[0]:
                 near[row][target.text] = (score, target)
         return [sorted(found.values(), key=lambda pair: -pair[0])[:most] for found in near]
 
@@ -72,7 +57,7 @@ class Lexicon:
         while at < len(words):
             step = 1
             for length in self._lengths.get(words[at], ()):
-                if " ".join(words[at : at + length]) in self._forms:
+                if at + length <= len(words) and " ".join(words[at : at + length]) in self._forms:
                     marks[at : at + length] = [True] * length
                     step = length
                     break

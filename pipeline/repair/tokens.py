@@ -70,7 +70,7 @@ def tokens_of(transcript: Transcript, lexicon: Lexicon) -> list[Token]:
         "common": (figures.common, figures.common_alone),
     }
     out = []
-    for word, text, following, stands in zip(transcript.words, texts, [*texts[1:], ""], standing, strict=False):
+    for word, text, following, stands in zip(transcript.words, texts, [*texts, ""][1:], standing, strict=True):
         fact = _facts(text, lexicon)
         repaired = REPAIRED in word.flags
         weights: tuple[float, ...] = (fact.weight,)
