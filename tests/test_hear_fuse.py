@@ -216,7 +216,7 @@ MISTAKEN = load_lists().mistaken
 
 
 def as_words(said: str, **fields: Any) -> list[Word]:
-    return [Word(i, w, i * 100, i * 100 + 90, p=0.9, **fields) for i, w in enumerate(said.split())]
+    return [Word(i, w, i * 100, i * 100 + 90, **{"p": 0.9, **fields}) for i, w in enumerate(said.split())]
 
 
 def test_a_doubtful_side_is_flagged_with_what_it_may_be_and_never_flipped() -> None:
@@ -231,6 +231,13 @@ def test_a_clear_side_carries_its_margin_and_no_flag() -> None:
     unlikely = dict.fromkeys(("less", "right", "lift", "leg"), 9.0)
     words = check(as_words("the left hip"), scorer(unlikely), MISTAKEN)
     assert (words[1].flags, words[1].margin, words[1].suggestions) == ((), 9.0, ())
+
+
+def test_a_side_that_is_unsure_by_itself_must_be_clearer() -> None:
+    alternatives = {"less": 6.0, "lift": 9.0, "leg": 9.0, "right": 9.0}
+    sure, unsure = (check(as_words("moves left", p=p), scorer(alternatives), MISTAKEN)[1] for p in (0.6, 0.4))
+    assert (sure.margin, sure.flags) == (unsure.margin, ()) == (6.0, ())
+    assert unsure.flags == (SIDE,)
 
 
 def test_a_side_on_which_the_passes_differ_is_asked() -> None:

@@ -50,6 +50,8 @@ def _checked(
         return word
     if word.p >= _CLEAR and word.agree is not False:
         others = others[:1]
+    if word.p < _UNSURE:
+        limit *= 2  # unsure by itself: the text around it must speak for it the more
     gains = {other: scorer.change(text, i, i + 1, [other], one=True) for other in others}
     nearest = max(gains, key=lambda other: gains[other])
     margin = -gains[nearest]
