@@ -192,13 +192,17 @@ def test_another_computer_destroys_a_record_too_but_nothing_more(config: Config,
 
     with pytest.raises(InputError, match="--destroy"):
         import_file(file, other, STAGES)
+    retention.hold("wren", "a complaint", "A. Nyone", other)
+    with pytest.raises(InputError, match="legal hold"):
+        import_file(file, other, STAGES, destroy=True)
+    retention.hold("wren", "settled", "A. Nyone", other, lift=True)
     with pytest.raises(InputError, match="more was entered here"):
         import_file(file, fuller, STAGES, destroy=True)
     assert import_file(file, other, STAGES, destroy=True).destroyed == 1
 
     assert infants.listed(other) == []
     assert verify(other).faults == ()
-    assert [p for p in other.blobs.rglob("*") if p.is_file()] == []
+    assert [p for folder in (other.blobs, other.notes) for p in folder.rglob("*") if p.is_file()] == []
     assert len(infants.listed(fuller)) == 1
 
 

@@ -13,7 +13,7 @@ from pipeline.retention import UNTOUCHED
 from pipeline.stages import Stages
 from pipeline.store import Store, Writing
 from pipeline.store.events import RecordDestroyed, Redaction, Signed, SoundDestroyed
-from pipeline.store.holds import refuse_held
+from pipeline.store.holds import refuse_held, refuse_held_infants
 from pipeline.store.tombstones import destroyed_files, in_place_of, put_in_place, replaced_files
 from pipeline.store.transfer import SOUND_FOLDER, RecordFile, as_event, files_of, missing_of, read_record, take_over
 from pipeline.visits import redraft
@@ -60,9 +60,7 @@ def import_file(path: Path, config: Config, stages: Stages, *, destroy: bool = F
             if theirs:
                 known = set(unit.visits_with_words())
                 refuse_held(unit.connection, [e.visit for e in new if e.visit in known and e.payload in theirs])
-                for one in theirs:
-                    if isinstance(one, RecordDestroyed):
-                        _refuse_more(unit, one)
+            doomed = {visit for one in theirs if isinstance(one, RecordDestroyed) for visit in _whole(unit, one)}
             for kept in file.files:
                 if not kept.outside and kept.sha256 not in gone:
                     unit.blobs.keep(kept.data())
@@ -85,23 +83,28 @@ def import_file(path: Path, config: Config, stages: Stages, *, destroy: bool = F
                         batch.write(folder / name, data)
             without = sum(sound is None and not unit.blob(sha256).exists() for sha256, sound in sounds.items())
             if theirs or again:
-                note_due(config, came)
+                note_due(config, came | doomed)
         batch.publish()
         if theirs or again:
             finish(store, config, stages)
     return Imported(len(new), len(file.events) - len(new), len(came), without, len(theirs) + again)
 
 
-def _refuse_more(unit: Writing, told: RecordDestroyed) -> None:
-    """Raises InputError where more is on record here of an infant whose record was destroyed elsewhere."""
+def _whole(unit: Writing, told: RecordDestroyed) -> list[str]:
+    """The visits here of an infant whose record was destroyed elsewhere. Raises InputError where more is on record here
+    of it, or under a legal hold."""
+    refuse_held_infants(unit.connection, told.infants)
+    found = []
     for infant in told.infants:
         visits = [visit.id for visit in unit.visits_of(infant=infant)]
+        found += visits
         events = [event for visit in visits for event in unit.events(visit=visit)] + unit.events(infant=infant)
         if any(event.id not in told.events and not isinstance(event.payload, UNTOUCHED) for event in events):
             raise InputError(
                 f"infant {infant}: its record was destroyed elsewhere, and more was entered here; destroy it here when "
                 "its time has come. Nothing was imported."
             )
+    return found
 
 
 def _here(unit: Writing) -> Callable[[str], bool]:

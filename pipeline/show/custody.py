@@ -101,7 +101,8 @@ def retention_lines(kept: "Kept") -> Iterator[str]:
         yield "Nothing's time has come."
     for held in kept.held:
         yield f"Legal hold on {held.code_name} since {held.since.astimezone():%Y-%m-%d}: {held.reason} ({held.by})."
-    yield "Elsewhere, and no advice: " + "; ".join(f"{say} [{source}]" for say, source in kept.told)
+    yield "What is said elsewhere, and no advice:"
+    yield from (f"  {say}. Source: {source}." for say, source in kept.told)
     yield "Local law decides. Nothing goes by itself: with --by NAME, --destroy VISIT destroys sound that is proposed,"
     yield "and --destroy-record INFANT a record."
 

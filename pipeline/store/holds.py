@@ -1,5 +1,6 @@
 """Legal holds: while one stands on an infant, nothing of its record may be destroyed."""
 
+from collections.abc import Iterable
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -38,11 +39,16 @@ def holds(connection: sa.Connection) -> dict[str, Held]:
     return found
 
 
-def refuse_held(connection: sa.Connection, visits: list[str]) -> None:
+def refuse_held(connection: sa.Connection, visits: Iterable[str]) -> None:
     """Raises InputError where one of the visits is of an infant under a legal hold."""
+    refuse_held_infants(connection, {visit_entry(connection, visit).infant.id for visit in visits})
+
+
+def refuse_held_infants(connection: sa.Connection, infants: Iterable[str]) -> None:
+    """Raises InputError where one of the infants is under a legal hold."""
     standing = holds(connection)
-    for visit in visits if standing else ():
-        if held := standing.get(visit_entry(connection, visit).infant.id):
+    for infant in infants:
+        if held := standing.get(infant):
             raise InputError(
                 f"{held.code_name}: under a legal hold since {held.since:%Y-%m-%d} ({held.reason}; {held.by}), so "
                 "nothing of its record may be destroyed; lift it first where that is right."
