@@ -174,11 +174,11 @@ class Person:
 
     def _field(self, slot: str, value: Any) -> None:
         if slot == "site" and value:
-            self._type(self._names({"site": value})["site"][0][:5])
-            self._wait(lambda: self.page.wait_for_selector("#l-site [aria-selected=true]"))
-            options = self.page.locator("#l-site [role=option]").all_inner_texts()
             label = self._names({"site": value})["site"][0]
-            self._press(*["ArrowDown"] * options.index(label), "Enter")
+            self._type(label[:5])
+            options = self.page.locator("#l-site [role=option]")
+            self._wait(lambda: options.filter(has_text=re.compile(f"^{re.escape(label)}$")).wait_for())
+            self._press(*["ArrowDown"] * options.all_inner_texts().index(label), "Enter")
         elif slot == "result":
             label = self.page.locator(f"#f-result option[value='{value or ''}']").inner_text()
             self._type(label[:3])
