@@ -18,6 +18,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.errors import InputError
 from pipeline.vault import KEYS
+from pipeline.vault.swap import finish_swap
 
 HOME_VARIABLE = "HANDSPOKEN_HOME"
 ENCRYPTION_VARIABLE = "HANDSPOKEN_ENCRYPTION"
@@ -107,9 +108,13 @@ def cache_folder() -> Path:
 
 
 def load_config() -> Config:
-    """Read the environment and ``settings.toml``; makes nothing. Raises InputError where the settings have faults."""
+    """Read the environment and ``settings.toml``; makes nothing, but finishes an exchange of files that was broken off.
+
+    Raises InputError where the settings have faults, StoreError.
+    """
     given = os.environ.get(HOME_VARIABLE, "").strip()
     home = Path(given).expanduser().absolute() if given else Path(platformdirs.user_data_dir(_APP, appauthor=False))
+    finish_swap(home)
     settings = _read_settings(home / "settings.toml")
     if said := os.environ.get(JURISDICTION_VARIABLE, "").strip():
         settings = _checked({**settings.model_dump(), "jurisdiction": said.lower()}, JURISDICTION_VARIABLE)

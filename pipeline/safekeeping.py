@@ -15,7 +15,12 @@ __all__ = ["OWNER", "Cost", "chosen"]
 
 def to_be_chosen(config: Config) -> bool:
     """Whether the record is still to be made and a passphrase for it to be chosen."""
-    return config.settings.encryption and not config.encrypted and not (config.home / DATABASE).exists()
+    return config.settings.encryption and not config.encrypted and not is_made(config)
+
+
+def is_made(config: Config) -> bool:
+    """Whether there is a record."""
+    return (config.home / DATABASE).exists()
 
 
 def protect(config: Config, passphrase: str, *, cost: Cost | None = None) -> str:
@@ -23,13 +28,18 @@ def protect(config: Config, passphrase: str, *, cost: Cost | None = None) -> str
 
     Raises InputError where the passphrase is too short or there is a record already, StoreError.
     """
-    if not to_be_chosen(config):
+    if config.encrypted or is_made(config):
         raise InputError(f"{config.home}: holds a record already; `handspoken safe on` encrypts it.")
     unlocked, recovery = create(passphrase, cost=cost)
     private_folder(config.home)
     unlocked.write(config.home)
     use(unlocked.keys)
     return recovery
+
+
+def new_keys(passphrase: str, *, cost: Cost | None = None) -> tuple[Unlocked, str]:
+    """Keys for a record that lies in clear, and their recovery key. Raises InputError."""
+    return create(passphrase, cost=cost)
 
 
 def opened(config: Config, secret: str) -> Unlocked:

@@ -58,6 +58,7 @@ JOBS = {  # part -> what it may use beside the ground
     "demo": {"run", "stages", "visits"},
     "ownwords": set(),
     "safekeeping": {"store"},
+    "converting": {"capture", "hear", "record", "redaction", "stages", "store", "visits"},
     "review": {"infants", "run", "stages", "store", "visits"},
     "redaction": {"capture", "hear", "infants", "moves", "record", "run", "stages", "store", "visits"},
     "retention": {"infants", "redaction", "run", "stages", "store", "visits"},

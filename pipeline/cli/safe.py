@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from pipeline.cli.app import app, configured, print_lines, say
+from pipeline.cli.app import app, configured, print_lines, ready, say
 from pipeline.errors import InputError
 
 if TYPE_CHECKING:
     from pipeline.config import Config
     from pipeline.vault.keyfile import Unlocked
 
-safe = typer.Typer(help="Encryption of the record: open, close, passphrase, recovery key.", no_args_is_help=True)
+safe = typer.Typer(help="Encryption of the record: on, off, open, close, keys.", no_args_is_help=True)
 app.add_typer(safe, name="safe")
 
 
@@ -79,6 +79,42 @@ def _opened(config: "Config") -> "Unlocked":
     if secret is None and config.encrypted:
         raise LockedError(f"{config.home}: the record is locked; {HOW}.")
     return opened(config, secret or "")
+
+
+@safe.command("on")
+def encrypt_record() -> None:
+    """Encrypt a record that lies in clear; a record that is still to be made gets its passphrase."""
+    from pipeline.converting import encrypt
+    from pipeline.safekeeping import is_made, new_keys, protect
+    from pipeline.show.safekeeping import encrypted_lines, recovery_lines
+
+    config = configured()
+    if config.encrypted:
+        raise InputError(f"{config.home}: is encrypted already.")
+    if not is_made(config):
+        print_lines(recovery_lines(protect(config, choose_passphrase(config))))
+        return
+    unlocked, recovery = new_keys(choose_passphrase(config))
+    for line in recovery_lines(recovery):  # before the record depends on it
+        say(line)
+    print_lines(encrypted_lines(encrypt(config, unlocked, step=lambda what: say(f"encrypting and checking: {what}"))))
+
+
+@safe.command("off")
+def decrypt_record(yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False) -> None:
+    """Bring the record back in clear: whoever has this disk can read it then."""
+    from pipeline.converting import decrypt
+    from pipeline.safekeeping import close
+    from pipeline.show.safekeeping import decrypted_lines
+    from pipeline.vault import use
+
+    config, stages = ready(record=False)
+    use(_opened(config).keys)
+    if not yes and not (at_terminal() and typer.confirm("Write the whole record in clear?", err=True)):
+        raise InputError("nothing was changed; --yes does it without asking.")
+    found = decrypt(config, stages, step=lambda what: say(f"decrypting and checking: {what}"))
+    close(config)
+    print_lines(decrypted_lines(found))
 
 
 @safe.command("open")

@@ -6,7 +6,7 @@ Alembic is imported only where there is something to migrate: a search must star
 import json
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -88,6 +88,24 @@ def scrub(engine: sa.Engine, path: Path) -> None:
         busy, *_ = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
     if busy:
         raise StoreError(f"{path}: another program reads the record; close it, then run this again.")
+
+
+def export(path: Path, keys: Keys | None, to: Path, to_keys: Keys | None) -> None:
+    """Copy the database at ``path`` to the new file ``to`` under other keys, or in clear. Raises StoreError."""
+    key = f"x'{to_keys.database.hex()}'" if to_keys is not None else ""
+    with faults(path), closing(connect(path, keys, writes=True)) as connection:
+        os.close(os.open(to, os.O_RDWR | os.O_CREAT | os.O_EXCL, FILE_MODE))
+        connection.execute("ATTACH DATABASE ? AS other KEY ?", (str(to), key))
+        connection.execute("SELECT sqlcipher_export('other')")
+        connection.execute("DETACH DATABASE other")
+
+
+def refuse_writes(connection: sa.Connection) -> None:
+    """Have a database that is about to be exchanged take no event any more, from whoever waits to write."""
+    connection.exec_driver_sql(
+        "CREATE TRIGGER exchanged BEFORE INSERT ON event "
+        "BEGIN SELECT RAISE(ABORT, 'the record was converted meanwhile; run it again'); END"
+    )
 
 
 @contextmanager

@@ -8,6 +8,7 @@ from pathlib import Path
 from pipeline.errors import InputError, LockedError
 from pipeline.vault.held import held
 from pipeline.vault.keys import Keys, key_file, keys_from_text
+from pipeline.vault.swap import finish_swap
 
 PASSPHRASE_VARIABLE = "HANDSPOKEN_PASSPHRASE"
 PIPE_VARIABLE = "HANDSPOKEN_KEYS_FD"  # set for processes of ours alone
@@ -32,6 +33,7 @@ def keys_of(home: Path) -> Keys | None:
     HANDSPOKEN_PASSPHRASE, from the system's keyring where that was switched on, or asked for. Raises LockedError where
     none of these gives them, InputError where a passphrase is wrong, StoreError where ``keys.json`` was altered.
     """
+    finish_swap(home)
     told = key_file(home)
     if told is None:
         return None
