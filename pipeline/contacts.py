@@ -8,7 +8,7 @@ from typing import Literal
 
 from pipeline.config import Config
 from pipeline.errors import InputError, NotFoundError
-from pipeline.files import blocks_of
+from pipeline.files import blocks_of, staged
 from pipeline.infants import found
 from pipeline.model import Infant
 from pipeline.records import ContactEntry
@@ -17,6 +17,7 @@ from pipeline.store.events import Attached, Contact
 
 LONGEST_TEXT = 20_000  # characters
 MOST_FILES = 50
+_LONGEST_NAME = 180  # bytes; file systems take 255
 What = Literal["call", "report", "referral_answer", "visit_missed", "other"]
 
 
@@ -61,6 +62,25 @@ def contacts(key: str, config: Config) -> tuple[Infant, list[ContactEntry]]:
         if infant is None:
             raise NotFoundError(f"infant {key[:80]!r}: the record holds none; `handspoken infant list` shows them.")
         return infant, store.contacts(infant.id)
+
+
+def copy_files(entries: Sequence[ContactEntry], to: Path, config: Config) -> list[Path]:
+    """Write the files of contacts to a folder, each under its day and name; nothing there is replaced.
+
+    Raises InputError where a file is there already, NotFoundError, StoreError; nothing was written then.
+    """
+    written: list[Path] = []
+    with Store(config.home) as store, staged() as batch:
+        for entry in entries:
+            for n, (sha256, name, _) in enumerate(entry.files):
+                short = name.replace("/", "_").encode()[-_LONGEST_NAME:].decode(errors="ignore")
+                path = to / f"{entry.day} {entry.id[-6:]}-{n + 1} {short}"
+                if path.exists():
+                    raise InputError(f"{path}: is there already; name another folder.")
+                batch.write(path, store.stored(sha256))
+                written.append(path)
+        batch.publish()
+    return written
 
 
 def _checked(text: str) -> str:

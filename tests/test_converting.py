@@ -11,6 +11,7 @@ import pytest
 from kept import STAGES, contents_of, fill, verify
 from vaulting import CHEAP, PASSPHRASE
 
+from pipeline import contacts
 from pipeline.capture import begin, find, kept
 from pipeline.config import Config, Settings
 from pipeline.converting import decrypt, encrypt
@@ -69,6 +70,8 @@ def test_a_record_is_encrypted_and_comes_back_as_it_was(config: Config) -> None:
     assert verify(config).sound
     (open_one,) = kept(config)
     assert open_one.told.infant == "wren"
+    (copied,) = contacts.copy_files(contacts.contacts("robin", config)[1], config.home.parent / "out", config)
+    assert copied.read_text() == "A report that came."
     assert np.array_equal(read_sound(open_one.folder, 0, 16_000, ()), SAMPLES)
     words = (b"wren", b"Wren", b"clunk", b"Ann, mother", b"hips normal", b"ab" * 32, SAMPLES[:40].tobytes())
     for path in (path for path in config.home.rglob("*") if path.is_file() and path.name != "settings.toml"):

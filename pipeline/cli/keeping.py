@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from pipeline.cli.app import AgeOption, Gestation, Json, Sex, app, at_record, json_text, print_lines, ready
+from pipeline.cli.app import AgeOption, Gestation, Json, Sex, app, at_record, json_text, print_lines, ready, say
 from pipeline.errors import InputError
 
 if TYPE_CHECKING:
@@ -269,13 +269,20 @@ def contact_add(
 
 
 @contact.command("list")
-def contact_list(infant: InfantKey, as_json: Json = False) -> None:
+def contact_list(
+    infant: InfantKey,
+    to: Annotated[Path | None, typer.Option(help="A folder for copies of their files.", metavar="FOLDER")] = None,
+    as_json: Json = False,
+) -> None:
     """List the contacts of an infant, oldest first, with where their files lie."""
-    from pipeline.contacts import contacts
+    from pipeline.contacts import contacts, copy_files
     from pipeline.show import contact_lines
 
     config = at_record()
     who, found = contacts(infant, config)
+    if to is not None:
+        for path in copy_files(found, to, config):
+            say(f"Written: {path}")
     shown = [one.model_dump(mode="json") for one in found]
     print_lines([json_text(shown)] if as_json else contact_lines(who, found, config))
 

@@ -115,7 +115,9 @@ def contact_lines(infant: "Infant", contacts: "Sequence[ContactEntry]", config: 
         at = f" {contact.at:%H:%M}" if contact.at else ""
         yield f"{infant.code_name}  {contact.day}{at}  {_CONTACTS.get(contact.what, contact.what)}: {contact.text}"
         for sha256, name, size in contact.files:
-            yield f"    {name} ({size} bytes): {config.blobs / sha256[:2] / sha256}"
+            where = config.blobs / sha256[:2] / sha256
+            told = f"handspoken contact list {infant.code_name} --to FOLDER" if config.encrypted else where
+            yield f"    {name} ({size} bytes): {told}"
 
 
 def _visits(days: Sequence[date]) -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from pipeline.config import Config
 
 if TYPE_CHECKING:
-    from pipeline.store.verify import Verified
+    from pipeline.custody import Verified
 
 
 def recovery_lines(recovery: str) -> Iterator[str]:
