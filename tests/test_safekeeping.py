@@ -103,6 +103,12 @@ def test_a_first_passphrase_is_chosen_and_asked_for_again(
     assert "Wren" in again.out
     assert "Caps Lock" in again.err
     forget()
+    typed += [recovery, "another five plain words"]
+    assert handspoken("safe", "passphrase").code == 0
+    forget()
+    typed += ["another five plain words"]
+    assert handspoken("infant", "list").code == 0
+    forget()
     typed += [""]
     nothing = handspoken("infant", "list")
     assert nothing.code == 1

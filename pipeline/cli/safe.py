@@ -30,7 +30,6 @@ def ask_passphrase(home: Path, again: bool) -> str | None:
 
 def choose_passphrase(config: "Config") -> str:
     """A new passphrase, typed twice; from HANDSPOKEN_PASSPHRASE where nobody is there. Raises InputError."""
-    from pipeline.safekeeping import chosen
     from pipeline.show.safekeeping import choosing_lines
     from pipeline.vault import PASSPHRASE_VARIABLE
 
@@ -44,6 +43,13 @@ def choose_passphrase(config: "Config") -> str:
         )
     for line in choosing_lines(config):
         say(line)
+    return type_new()
+
+
+def type_new() -> str:
+    """A new passphrase, typed twice, until one can be used."""
+    from pipeline.safekeeping import chosen
+
     while True:
         typed = str(typer.prompt("New passphrase", hide_input=True, confirmation_prompt=True, err=True))
         try:
@@ -142,12 +148,11 @@ def passphrase(
 ) -> None:
     """Change the passphrase, with the old one or with the recovery key; nothing else is written anew."""
     from pipeline.safekeeping import change_passphrase
-    from pipeline.vault import PASSPHRASE_VARIABLE
 
     config = configured()
-    unlocked = _opened(config)
-    os.environ.pop(PASSPHRASE_VARIABLE, None)
-    change_passphrase(config, unlocked, choose_passphrase(config), name=name)
+    if not at_terminal():
+        raise InputError("a new passphrase is typed at a terminal; run this there.")
+    change_passphrase(config, _opened(config), type_new(), name=name)
     print_lines(["The passphrase was changed. The recovery key is the same."])
 
 
