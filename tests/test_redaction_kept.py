@@ -84,6 +84,7 @@ KILLS: list[tuple[Any, str, int]] = [
 ]
 
 
+@pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")  # it only works and ends
 @pytest.mark.parametrize(("where", "name", "nth"), KILLS, ids=lambda part: getattr(part, "__name__", str(part)))
 def test_killed_in_any_phase_it_ends_whole(
     where: Any, name: str, nth: int, config: Config, monkeypatch: pytest.MonkeyPatch
