@@ -6,11 +6,11 @@ from pipeline.files import private_folder
 from pipeline.store.reading import DATABASE
 from pipeline.vault import forget, key_file, use
 from pipeline.vault.held import hold, let_go
-from pipeline.vault.keyfile import OWNER, RECOVERY, Cost, Unlocked, chosen, create, unlock
+from pipeline.vault.keyfile import OWNER, RECOVERY, Cost, Slot, Unlocked, chosen, create, read_file, unlock
 from pipeline.vault.keyring import switch_off, switch_on
 from pipeline.vault.recovery import new_recovery, read_recovery
 
-__all__ = ["OWNER", "Cost", "chosen"]
+__all__ = ["OWNER", "Cost", "Unlocked", "chosen"]
 
 
 def to_be_chosen(config: Config) -> bool:
@@ -49,6 +49,11 @@ def opened(config: Config, secret: str) -> Unlocked:
     return unlock(config.home, secret)
 
 
+def slots(config: Config) -> tuple[Slot, ...]:
+    """Whose secrets open the record, none where it is in clear. Raises StoreError."""
+    return read_file(config.home).slots if config.encrypted else ()
+
+
 def hold_open(config: Config, unlocked: Unlocked) -> None:
     """Have commands open the record without asking, until it is closed or idle. Raises InputError where the keys cannot
     be held in memory."""
@@ -63,14 +68,15 @@ def close(config: Config) -> bool:
     return told is not None and let_go(told["id"])
 
 
-def change_passphrase(
-    config: Config, unlocked: Unlocked, new: str, *, name: str = OWNER, cost: Cost | None = None
-) -> None:
-    """Set the passphrase of one person; no stored file is written anew. Raises InputError, StoreError."""
+def change_passphrase(config: Config, unlocked: Unlocked, new: str, *, cost: Cost | None = None) -> None:
+    """Set the passphrase of whoever opened the record; by the recovery key that of its owner. No stored file is written
+    anew. Raises InputError, StoreError."""
     chosen(new)
-    if not any(slot.name == name and slot.kind == "passphrase" for slot in unlocked.file.slots):
-        raise InputError(f"{name[:80]!r}: nobody of that name opens the record.")
-    unlocked.put(name, "passphrase", new, cost)
+    name = unlocked.slot.name if unlocked.slot.kind == "passphrase" else OWNER
+    slot = next((one for one in unlocked.file.slots if one.name == name and one.kind == "passphrase"), None)
+    if slot is None:
+        raise InputError("the owner was entered by name; `handspoken practitioner return NAME` sets their passphrase.")
+    unlocked.put(name, "passphrase", new, cost, until=slot.until)
     unlocked.write(config.home)
 
 

@@ -166,8 +166,6 @@ def test_a_change_of_passphrase_leaves_every_stored_file(config: Config) -> None
         unlock(config.home, PASSPHRASE)
     with pytest.raises(InputError, match="12 to"):
         safekeeping.change_passphrase(config, unlocked, "short")
-    with pytest.raises(InputError, match="nobody of that name"):
-        safekeeping.change_passphrase(config, unlocked, PASSPHRASE, name="recovery")
 
 
 def test_a_process_of_ours_gets_the_keys_without_a_passphrase(config: Config) -> None:

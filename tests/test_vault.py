@@ -64,7 +64,7 @@ def test_a_new_passphrase_takes_the_place_of_the_old_one_alone(tmp_path: Path) -
     with pytest.raises(InputError):
         unlock(tmp_path, PASSPHRASE)
     unlocked.remove("Robin")
-    with pytest.raises(InputError, match="only one"):
+    with pytest.raises(InputError, match="nobody would be left"):
         unlocked.remove("owner")
 
 

@@ -6,7 +6,7 @@ One module a topic; each adds its commands to ``app`` when it is imported, in th
 from pipeline.cli.app import app, main
 
 from pipeline.cli import notes, recording, pages, keeping, asking, over_time  # isort: skip
-from pipeline.cli import exchange, custody, safe, words, machine, speechmodels  # isort: skip
+from pipeline.cli import exchange, custody, safe, practitioners, words, machine, speechmodels  # isort: skip
 
 __all__ = [
     "app",
@@ -19,6 +19,7 @@ __all__ = [
     "notes",
     "over_time",
     "pages",
+    "practitioners",
     "recording",
     "safe",
     "speechmodels",

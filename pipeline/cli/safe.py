@@ -75,16 +75,22 @@ def protect_new(config: "Config") -> None:
             say(line)
 
 
-def _opened(config: "Config") -> "Unlocked":
-    """The key file, opened by what the person types or HANDSPOKEN_PASSPHRASE. Raises InputError, LockedError."""
+def typed_secret(config: "Config") -> str:
+    """What the person types, or HANDSPOKEN_PASSPHRASE. Raises LockedError where neither is."""
     from pipeline.errors import LockedError
-    from pipeline.safekeeping import opened
     from pipeline.vault import HOW, PASSPHRASE_VARIABLE
 
     secret = os.environ.get(PASSPHRASE_VARIABLE) or (ask_passphrase(config.home, False) if at_terminal() else None)
     if secret is None and config.encrypted:
         raise LockedError(f"{config.home}: the record is locked; {HOW}.")
-    return opened(config, secret or "")
+    return secret or ""
+
+
+def _opened(config: "Config") -> "Unlocked":
+    """The key file, opened by what the person types or HANDSPOKEN_PASSPHRASE. Raises InputError, LockedError."""
+    from pipeline.safekeeping import opened
+
+    return opened(config, typed_secret(config))
 
 
 @safe.command("on")
@@ -143,16 +149,14 @@ def close_record() -> None:
 
 
 @safe.command()
-def passphrase(
-    name: Annotated[str, typer.Option(help="Whose passphrase.", metavar="NAME")] = "owner",
-) -> None:
-    """Change the passphrase, with the old one or with the recovery key; nothing else is written anew."""
+def passphrase() -> None:
+    """Change your passphrase, with the old one or with the recovery key; nothing else is written anew."""
     from pipeline.safekeeping import change_passphrase
 
     config = configured()
     if not at_terminal():
         raise InputError("a new passphrase is typed at a terminal; run this there.")
-    change_passphrase(config, _opened(config), type_new(), name=name)
+    change_passphrase(config, _opened(config), type_new())
     print_lines(["The passphrase was changed. The recovery key is the same."])
 
 

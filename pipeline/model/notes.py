@@ -17,6 +17,17 @@ class Carer(Frozen):
     may_consent: bool | None = None
 
 
+class Practitioner(Frozen):
+    """Who works here. ``start``, ``until``: first and last day (None: open), as of a locum."""
+
+    id: str
+    name: str
+    role: str
+    initials: str = ""
+    start: date | None = None
+    until: date | None = None
+
+
 class Infant(Frozen):
     """Whom the visit is about. ``gestation_weeks`` in completed weeks, ``birth_weight_kg`` in kilograms."""
 

@@ -35,6 +35,7 @@ from pipeline.show.lines import (
     link_lines,
     own_word_lines,
 )
+from pipeline.show.practitioners import practitioner_line, practitioner_lines
 from pipeline.show.recording import FAULTS, KEYS, STATES, RecordingScreen, device_lines, drafted_lines, left_open_lines
 from pipeline.show.speechmodels import kept_lines, model_lines
 
@@ -69,6 +70,8 @@ __all__ = [
     "outcome_line",
     "own_word_lines",
     "parts_lines",
+    "practitioner_line",
+    "practitioner_lines",
     "proposed_lines",
     "rebuilt_json",
     "rebuilt_lines",

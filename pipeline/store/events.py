@@ -17,6 +17,7 @@ from pipeline.model import (
     Frozen,
     Infant,
     LineEdit,
+    Practitioner,
     Recording,
     Redo,
     Stretch,
@@ -241,6 +242,20 @@ class Hold(Frozen):
     by: str
 
 
+class PractitionerEntered(Frozen):
+    """Somebody works here from here on; what they do carries their id as ``author`` of its event."""
+
+    type: Literal["practitioner_entered"] = "practitioner_entered"
+    practitioner: Practitioner
+
+
+class PractitionerRevised(Frozen):
+    """What is known of a practitioner now, the last day among it."""
+
+    type: Literal["practitioner_revised"] = "practitioner_revised"
+    practitioner: Practitioner
+
+
 Payload = Annotated[
     InfantEntered
     | InfantRevised
@@ -265,6 +280,8 @@ Payload = Annotated[
     | SoundDestroyed
     | RecordDestroyed
     | Hold
+    | PractitionerEntered
+    | PractitionerRevised
     | Destroyed,
     Field(discriminator="type"),
 ]

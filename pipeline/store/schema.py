@@ -24,10 +24,10 @@ event = sa.Table(
     sa.Column("seq", sa.Integer, primary_key=True, autoincrement=True),
     sa.Column("id", sa.String(26), nullable=False, unique=True),
     sa.Column("at", sa.String(32), nullable=False),  # UTC, ISO 8601
-    sa.Column("author", sa.Text, nullable=False),
+    sa.Column("author", sa.Text, nullable=False),  # id of a practitioner; "" where nobody signed in by name
     sa.Column("infant", sa.String(26), index=True),
     sa.Column("visit", sa.String(26), index=True),
-    sa.Column("type", sa.String(40), nullable=False),
+    sa.Column("type", sa.String(40), nullable=False, index=True),
     sa.Column("payload", sa.JSON, nullable=False),
     sa.Column("hash", sa.String(64), nullable=False, server_default=""),  # over it and the hash before (chain.py)
     sa.Column("salt", sa.String(32), nullable=False, server_default=""),  # "" where the payload was destroyed

@@ -75,9 +75,10 @@ class Writing:
         self._store = store
 
     def append(self, payload: Payload, *, visit: str | None = None, infant: str | None = None) -> None:
-        """Add an event of now and bring the derived tables up to it. Raises as ``take_over`` does."""
+        """Add an event of now, made by who is at work, and bring the derived tables up to it. Raises as that does."""
         now, key = datetime.now(UTC), new_id()
-        self.take_over(Event(seq=0, id=key, at=now, author="", infant=infant, visit=visit, payload=payload))
+        who = self._store.keys.who if self._store.keys else ""
+        self.take_over(Event(seq=0, id=key, at=now, author=who, infant=infant, visit=visit, payload=payload))
 
     def take_over(self, event: Event) -> None:
         """Add an event as it was made, its id, time and author kept; its place in the order is the next.

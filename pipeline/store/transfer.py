@@ -29,6 +29,8 @@ from pipeline.store.events import (
     InfantsMerged,
     InfantsSplit,
     Payload,
+    PractitionerEntered,
+    PractitionerRevised,
     RecordingSealed,
     Redaction,
     Signed,
@@ -117,7 +119,8 @@ def json_schema() -> dict[str, Any]:
 def events_of(connection: sa.Connection, visits: set[str], infant: str | None, events: list[Event]) -> list[Event]:
     """The events of these visits, of ``infant`` beside its visits, and those that they cannot be understood without.
 
-    These are what is known of every infant that a visit was ever filed to, and a recording that a twin's visit holds.
+    These are what is known of every infant that a visit was ever filed to, a recording that a twin's visit holds, and
+    the practitioners who made them.
     In order of replay.
     """
     c = schema.visit.c
@@ -143,7 +146,13 @@ def events_of(connection: sa.Connection, visits: set[str], infant: str | None, e
                 return recording in recordings
         return event.visit in visits if event.visit else event.infant in own
 
-    return [event for event in events if belongs(event)]
+    authors = {event.author for event in events if belongs(event)} - {""}
+
+    def told(event: Event) -> bool:
+        payload = event.payload
+        return isinstance(payload, PractitionerEntered | PractitionerRevised) and payload.practitioner.id in authors
+
+    return [event for event in events if belongs(event) or told(event)]
 
 
 def _with_merged(infants: set[str], events: list[Event]) -> set[str]:

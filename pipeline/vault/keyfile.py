@@ -11,6 +11,8 @@ import json
 import os
 import secrets
 import unicodedata
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -18,7 +20,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from pipeline.errors import InputError, StoreError
 from pipeline.files import write_atomic
-from pipeline.vault.keys import KEY_BYTES, KEYS, Keys, damaged
+from pipeline.vault.keys import KEY_BYTES, KEYS, Keys, damaged, ended
 from pipeline.vault.recovery import new_recovery, read_recovery
 
 OWNER = "owner"
@@ -48,7 +50,7 @@ class Cost(_Frozen):
 
 
 class Slot(_Frozen):
-    """The data key wrapped for one secret."""
+    """The data key wrapped for one secret. ``until``: the last day on which it opens."""
 
     name: Annotated[str, StringConstraints(min_length=1, max_length=80)]
     kind: Kind
@@ -56,6 +58,7 @@ class Slot(_Frozen):
     salt: Hex
     nonce: Hex
     wrapped: Hex
+    until: date | None = None
 
 
 class KeyFile(_Frozen):
@@ -71,24 +74,49 @@ class KeyFile(_Frozen):
 class Unlocked:
     """A key file that was opened: its slots can be changed. Made by ``create`` and ``unlock``."""
 
-    def __init__(self, file: KeyFile, data_key: bytes) -> None:
-        self.file, self._data_key = file, data_key
-        self.keys = _derived(file.id, data_key)
+    def __init__(self, file: KeyFile, data_key: bytes, slot: Slot) -> None:
+        """slot: the one that was opened."""
+        self.file, self._data_key, self.slot = file, data_key, slot
+        who = slot.name if slot.kind == "passphrase" and slot.name != OWNER else ""
+        until = slot.until.isoformat() if slot.until else ""
+        self.keys = replace(_derived(file.id, data_key), who=who, until=until)
 
-    def put(self, name: str, kind: Kind, secret: str, cost: Cost | None = None) -> None:
-        """Wrap the data key for a secret in the slot ``name``, a new one or in the place of the old."""
+    def put(
+        self, name: str, kind: Kind, secret: str, cost: Cost | None = None, *, until: date | None = None, old: str = ""
+    ) -> None:
+        """Wrap the data key for a secret in the slot ``name``, a new one or in the place of the one of that name, and
+        of ``old`` too.
+
+        Raises InputError where it is the passphrase of another slot (who opened the record could not be told), or
+        nobody would be left who opens it for good.
+        """
+        kept = tuple(one for one in self.file.slots if one.name not in (name, old))
+        if kind == "passphrase" and any(_unwrapped(self.file.id, one, secret) for one in kept if one.kind == kind):
+            raise InputError("that passphrase cannot be taken; choose another.")
         slot = _wrapped(self.file.id, name, kind, secret, cost or Cost(), self._data_key)
-        kept = tuple(one for one in self.file.slots if one.name != name)
-        self.file = self.file.model_copy(update={"slots": (*kept, slot)})
+        self._keep((*kept, slot.model_copy(update={"until": until})))
+
+    def end(self, name: str, until: date) -> None:
+        """Have a slot open up to a day and no longer. Raises InputError where there is none of that name or nobody
+        would be left who opens the record for good."""
+        slot = next((one for one in self.file.slots if one.name == name), None)
+        if slot is None:
+            raise InputError(f"{name[:80]!r}: nobody of that name can open the record.")
+        ended = slot.model_copy(update={"until": until})
+        self._keep(tuple(ended if one is slot else one for one in self.file.slots))
 
     def remove(self, name: str) -> None:
-        """Take a slot out. Raises InputError where there is none of that name or no passphrase would be left."""
+        """Take a slot out. Raises InputError where there is none of that name or nobody would be left who opens the
+        record for good."""
         kept = tuple(one for one in self.file.slots if one.name != name)
         if len(kept) == len(self.file.slots):
             raise InputError(f"{name[:80]!r}: nobody of that name can open the record.")
-        if not any(one.kind == "passphrase" for one in kept):
-            raise InputError(f"{name!r}: is the only one whose passphrase opens the record.")
-        self.file = self.file.model_copy(update={"slots": kept})
+        self._keep(kept)
+
+    def _keep(self, slots: tuple[Slot, ...]) -> None:
+        if not any(one.kind == "passphrase" and one.until is None for one in slots):
+            raise InputError("nobody would be left whose passphrase opens the record for good.")
+        self.file = self.file.model_copy(update={"slots": slots})
 
     def write(self, home: Path) -> None:
         """Write the file under ``home``, whole or not at all. Raises StoreError."""
@@ -105,7 +133,7 @@ def create(passphrase: str, *, owner: str = OWNER, cost: Cost | None = None) -> 
         _wrapped(name, owner, "passphrase", passphrase, cost or Cost(), key),
         _wrapped(name, RECOVERY, "recovery", read_recovery(recovery), cost or Cost(), key),
     )
-    return Unlocked(KeyFile(id=name, public=_derived(name, key).public.hex(), slots=slots), key), recovery
+    return Unlocked(KeyFile(id=name, public=_derived(name, key).public.hex(), slots=slots), key, slots[0]), recovery
 
 
 def read_file(home: Path) -> KeyFile:
@@ -122,7 +150,8 @@ def read_file(home: Path) -> KeyFile:
 def unlock(home: Path, secret: str, *, kind: Kind = "passphrase") -> Unlocked:
     """Open the slots of one kind with a secret; a recovery key is taken where a passphrase is wanted too.
 
-    Raises InputError where it opens none, StoreError where the file was altered.
+    Raises InputError where it opens none, LockedError where it opens one no longer, StoreError where the file was
+    altered.
     """
     file = read_file(home)
     wanted = {kind: secret}
@@ -132,7 +161,9 @@ def unlock(home: Path, secret: str, *, kind: Kind = "passphrase") -> Unlocked:
         if slot.kind in wanted and (key := _unwrapped(file.id, slot, wanted[slot.kind])) is not None:
             if not hmac.compare_digest(_mac(file, key), file.mac) or _derived(file.id, key).public.hex() != file.public:
                 raise damaged(home / KEYS)
-            return Unlocked(file, key)
+            if error := ended(str(slot.until or ""), date.today()):
+                raise error
+            return Unlocked(file, key, slot)
     raise InputError(
         f"{home}: that passphrase does not open the record. Look at Caps Lock and the keyboard's language."
     )
@@ -192,7 +223,8 @@ def _unwrapped(file_id: str, slot: Slot, secret: str) -> bytes | None:
 
 
 def _mac(file: KeyFile, data_key: bytes) -> str:
-    text = json.dumps(file.model_dump(mode="json", exclude={"mac"}), sort_keys=True)
+    told = file.model_dump(mode="json", exclude={"mac"}, exclude_none=True)  # a file of before ``until`` stays whole
+    text = json.dumps(told, sort_keys=True)
     return hmac.new(_expanded(file.id, data_key, "key file"), text.encode(), hashlib.sha256).hexdigest()
 
 

@@ -7,10 +7,11 @@ lies in clear, so that a recording can begin while all else is locked.
 
 import json
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import Any
 
-from pipeline.errors import StoreError
+from pipeline.errors import LockedError, StoreError
 
 KEYS = "keys.json"
 KEY_BYTES = 32
@@ -27,26 +28,31 @@ class Public:
 
 @dataclass(frozen=True)
 class Keys(Public):
-    """The keys in use, 32 bytes each; never printed."""
+    """The keys in use, 32 bytes each; never printed. ``who``: whose passphrase gave them (the name of the slot), ""
+    where that was nobody's in particular; ``until``: the last day (ISO 8601) on which that one opens, "" where none is
+    set."""
 
     database: bytes = field(repr=False)
     files: bytes = field(repr=False)
     names: bytes = field(repr=False)
     private: bytes = field(repr=False)
+    who: str = field(default="", compare=False)
+    until: str = field(default="", compare=False)
 
     def as_text(self) -> str:
         """For a file in memory or a pipe to a process of ours; ``from_text`` reads it."""
         secrets = {name: getattr(self, name).hex() for name in ("public", *_SECRETS)}
-        return json.dumps({"id": self.id, **secrets})
+        return json.dumps({"id": self.id, "who": self.who, "until": self.until, **secrets})
 
 
 def keys_from_text(text: str | bytes) -> Keys:
     """The reverse of ``as_text``. Raises ValueError."""
     told = json.loads(text)
     found = {name: bytes.fromhex(told[name]) for name in ("public", *_SECRETS)}
-    if not isinstance(told["id"], str) or {len(key) for key in found.values()} != {KEY_BYTES}:
+    names: dict[str, Any] = {name: told[name] for name in ("id", "who", "until")}
+    if not all(isinstance(name, str) for name in names.values()) or {len(key) for key in found.values()} != {KEY_BYTES}:
         raise ValueError("no keys")
-    return Keys(id=told["id"], **found)
+    return Keys(**{**found, **names})
 
 
 def key_file(home: Path) -> dict[str, Any] | None:
@@ -77,6 +83,16 @@ def public_of(home: Path) -> Public | None:
     if len(public) != KEY_BYTES:
         raise damaged(home / KEYS)
     return Public(told["id"], public)
+
+
+def ended(until: str, today: date) -> LockedError | None:
+    """Why a passphrase opens the record no longer on this day; None where it does."""
+    if not until or today.isoformat() <= until:
+        return None
+    return LockedError(
+        f"this passphrase opened the record until {until}, the last day of whose it is; somebody who is at work here "
+        "opens it."
+    )
 
 
 def damaged(path: Path) -> StoreError:

@@ -3,11 +3,12 @@
 import os
 from collections.abc import Callable
 from contextlib import suppress
+from datetime import date
 from pathlib import Path
 
 from pipeline.errors import InputError, LockedError
 from pipeline.vault.held import held
-from pipeline.vault.keys import Keys, key_file, keys_from_text
+from pipeline.vault.keys import Keys, ended, key_file, keys_from_text
 from pipeline.vault.swap import finish_swap
 
 PASSPHRASE_VARIABLE = "HANDSPOKEN_PASSPHRASE"
@@ -31,14 +32,18 @@ def keys_of(home: Path) -> Keys | None:
 
     Taken from what this process has, from the process that started it, from the run-time folder, from
     HANDSPOKEN_PASSPHRASE, from the system's keyring where that was switched on, or asked for. Raises LockedError where
-    none of these gives them, InputError where a passphrase is wrong, StoreError where ``keys.json`` was altered.
+    none of these gives them or whose they are is at work here no longer, InputError where a passphrase is wrong,
+    StoreError where ``keys.json`` was altered.
     """
     finish_swap(home)
     told = key_file(home)
     if told is None:
         return None
     name = told["id"]
-    return _known(name) or _by_passphrase(home, name)
+    keys = _known(name) or _by_passphrase(home, name)
+    if error := ended(keys.until, date.today()):
+        raise error
+    return keys
 
 
 def keys_by_id(key_id: str, path: Path) -> Keys:

@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from pipeline.config import Config
 from pipeline.model import Frozen
+from pipeline.practitioners import at_work
 from pipeline.review import Sheets
 from pipeline.safe import clean, html_templates
 from pipeline.stages import Stages
@@ -56,10 +57,11 @@ AtDesk = Annotated[Desk, Depends(_desk)]
 def page(request: Request, template: str, *, status: int = 200, **shown: Any) -> Response:
     """A page from ``templates/web/<template>``; every value is cleaned and escaped there."""
     desk = _desk(request)
+    someone = at_work(desk.config) if status < 400 else None
     text = (
         html_templates()
         .get_template(f"web/{template}")
-        .render(menu=desk.menu, here=request.url.path, lock_after_s=desk.lock_after_s, **shown)
+        .render(menu=desk.menu, here=request.url.path, lock_after_s=desk.lock_after_s, at_work=someone, **shown)
     )
     return HTMLResponse(text, status_code=status)
 

@@ -5,7 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter
 from pydantic import StringConstraints
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import HTMLResponse, Response
 
 from pipeline.safe import clean
 from pipeline.safekeeping import opened
@@ -23,9 +23,15 @@ class Secret(Sent):
     passphrase: Annotated[str, StringConstraints(max_length=1000)]
 
 
+@router.get("/at-work", response_class=HTMLResponse)
+def change_over(request: Request) -> Response:
+    """Who is at work, and the passphrase of whoever takes over."""
+    return page(request, "at_work.html.j2")
+
+
 @router.post("/unlock", status_code=204)
 def unlock(secret: Secret, desk: AtDesk) -> Response:
-    """Open the record for as long as the pages run."""
+    """Open the record for as long as the pages run; whose passphrase it is, is at work from now on."""
     use(opened(desk.config, secret.passphrase).keys)
     return Response(status_code=204)
 
