@@ -5,7 +5,7 @@
 A folder holds pairs of NAME.vtt and NAME.json, as for ``extraction.py``; without one, ``benchmarks/narrations``. Each
 narration is drafted and filed, its page opened in headless Chromium and its lines put right until they are the gold
 items (kind, concept, site, side, level, result, value, by the contract's rules); what is on disk is then compared with
-the gold. Keys and touches are counted alike as presses, those of answering what must be answered before signing too.
+the gold. Keys and touches are counted alike as presses; answering the points before signing is not among them.
 Needs the package playwright and a Chromium (Debian: apt-get install chromium).
 """
 
