@@ -9,7 +9,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -18,7 +18,7 @@ from typing import Literal
 from pydantic import TypeAdapter, ValidationError
 
 from pipeline.config import HOME_VARIABLE, Config, cache_folder
-from pipeline.errors import HandspokenError, InputError
+from pipeline.errors import HandspokenError, InputError, LockedError
 from pipeline.files import private_folder, write_atomic
 from pipeline.hear import forget_chunks
 from pipeline.model import Frozen
@@ -152,8 +152,9 @@ def begin(
     """
     if not consent.strip() or len(consent) > 200 or not consent.isprintable():
         raise InputError("consent to record: say who agreed, and in what role (mother, father, guardian).")
-    if not locked(config.home):
-        expected(told, config, today=today)
+    with suppress(LockedError):  # a passphrase that was forgotten must lose no visit
+        if not locked(config.home):
+            expected(told, config, today=today)
     home = private_folder(config.home / "recordings")
     check_room(home)
     if (other := live(config)) is not None:

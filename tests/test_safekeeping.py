@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import keyring as system_keyring
 import pytest
 from conftest import Ended, _spoken
 from invented import PlainStages
@@ -205,3 +206,29 @@ def test_a_locked_record_says_so_and_changes_nothing(config: Config) -> None:
         keys_of(config.home)
     with pytest.raises(InputError, match="holds a record already"):
         safekeeping.protect(config, PASSPHRASE)
+
+
+def test_the_keyring_opens_the_record_only_where_it_was_switched_on(
+    config: Config, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    held_there: dict[tuple[str, str], str] = {}
+    monkeypatch.setattr(system_keyring, "get_password", lambda *key: held_there.get(key))
+    monkeypatch.setattr(system_keyring, "set_password", lambda *told: held_there.__setitem__(told[:2], told[2]))
+    monkeypatch.setattr(system_keyring, "delete_password", lambda *key: held_there.pop(key))
+    monkeypatch.setattr("pipeline.vault.keyfile.Cost", lambda: CHEAP)
+    keys, _ = encrypted(config.home)
+    forget()
+    with pytest.raises(LockedError):
+        keys_of(config.home)
+    safekeeping.use_keyring(config, safekeeping.opened(config, PASSPHRASE), on=True)
+    assert PASSPHRASE not in held_there.values()
+    assert keys_of(config.home) == keys
+
+    forget()
+    held_there.update(dict.fromkeys(held_there, "what another program put there"))
+    with pytest.raises(LockedError):
+        keys_of(config.home)
+    safekeeping.use_keyring(config, safekeeping.opened(config, PASSPHRASE), on=False)
+    assert held_there == {}
+    with pytest.raises(InputError, match="nobody of that name"):
+        safekeeping.use_keyring(config, safekeeping.opened(config, PASSPHRASE), on=False)

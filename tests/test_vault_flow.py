@@ -25,6 +25,7 @@ from pipeline.review import Addition, Sheets, Signature, add, before_signing, si
 from pipeline.review.requests import Add
 from pipeline.review.slots import OWN_WORDS
 from pipeline.search import ask
+from pipeline.store import Store
 from pipeline.store.reading import Reader
 from pipeline.vault import Keys, forget, keys_of, use
 from pipeline.visits import Told, draft
@@ -112,7 +113,11 @@ def test_no_word_of_a_visit_lies_in_clear(config: Config, keys: Keys, tmp_path: 
     assert traces(tmp_path / "data") == []
 
 
-def test_a_recording_begun_while_locked_is_sealed_when_open(config: Config, keys: Keys) -> None:
+def test_a_recording_begun_while_locked_is_sealed_when_open(
+    config: Config, keys: Keys, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Store(config.home).close()
+    monkeypatch.setenv("HANDSPOKEN_PASSPHRASE", "not the one")
     samples = np.asarray(np.random.default_rng(3).normal(0, 900, 160_000), dtype=np.int16)
     forget()
     capture = begin(config, Told(infant="Quillfeather"), "Ottoline, mother", today=TODAY, now=lambda: NOW)

@@ -31,7 +31,7 @@ def switch_on(unlocked: Unlocked) -> None:
     try:
         keyring.set_password(_SERVICE, unlocked.file.id, secret)
     except KeyringError as error:
-        raise InputError(f"the system's keyring cannot be used ({error}); the passphrase opens the record.") from error
+        raise InputError("this computer has no keyring that can be used; the passphrase opens the record.") from error
     unlocked.put(SLOT, "keyring", secret)
 
 

@@ -32,8 +32,8 @@ def keys_of(home: Path) -> Keys | None:
 
     Taken from what this process has, from the process that started it, from the run-time folder, from
     HANDSPOKEN_PASSPHRASE, from the system's keyring where that was switched on, or asked for. Raises LockedError where
-    none of these gives them or whose they are is at work here no longer, InputError where a passphrase is wrong,
-    StoreError where ``keys.json`` was altered.
+    none of these gives them, the passphrase is wrong, or whose they are is at work here no longer, StoreError where
+    ``keys.json`` was altered.
     """
     finish_swap(home)
     told = key_file(home)
@@ -107,7 +107,7 @@ def _by_passphrase(home: Path, key_id: str) -> Keys:
         try:
             use(unlock(home, typed).keys)
             return _open[key_id]
-        except InputError:
+        except InputError as error:
             if given or n == _TRIES - 1:
-                raise
+                raise LockedError(str(error)) from error
     raise LockedError(f"{home}: the record is locked; {HOW}.")
