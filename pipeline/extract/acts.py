@@ -132,7 +132,9 @@ def kinds_of(act: Act, present: set[Kind], cues: set[str]) -> frozenset[Kind]:
         return frozenset({"finding", "advice", "plan"})  # findings only after a comma: "turn him left, all the way"
     if act.silent is not None and act.name not in ("announce", "chat"):
         return NOTHING
-    own = bool(cues & {"treat", "announce"})
+    own = bool(cues & {"treat", "announce"}) and not ("advise" in cues and "advice" in present)
+    if "intend" in cues and "treat" not in cues:
+        present = present - {"treatment"}  # "I'd like to do a little work on the neck"
     if "treatment" in present and (own or "advice" not in present):
         return frozenset({"treatment", "plan"} if "plan" in present else {"treatment"})
     if "plan" in present:

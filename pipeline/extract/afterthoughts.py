@@ -25,6 +25,10 @@ class Afterthoughts(Filing):
         """ "That's tight. The left one." gives the finding before it its side."""
         if frame.side not in ("left", "right", "both") or frame.sites or frame.levels or frame.concepts or frame.told:
             return []
+        if frame.side == "both" and self._marked.tokens[clause.head].text in ("both", "so", "either"):
+            whole = self._made_both(frame, clause)
+            if whole:
+                return whole
         for record in self._state.ledger.last(self._state.last):
             item = record.item
             if "side_missing" in item.flags and self._state.clause - record.clause <= 1:
@@ -36,6 +40,26 @@ class Afterthoughts(Filing):
                 self._state.ledger.amend(
                     item.id, self._state.clause, step, side=frame.side, flags=flags, evidence=extend(item, span)
                 )
+                return [item.id]
+        return []
+
+    def _made_both(self, frame: Frame, clause: Clause) -> list[str]:
+        """ "Tight on the right. The left as well. So both sides.": one line for both."""
+        for record in self._state.ledger.recent()[:2]:
+            item = record.item
+            if item.kind == "finding" and item.side in OTHER and self._state.clause - record.clause <= 2:
+                for other in self._state.ledger.of(item.concept):
+                    twin = other.item
+                    if (twin.site, twin.level, twin.result, twin.side) == (
+                        item.site,
+                        item.level,
+                        item.result,
+                        OTHER[item.side],
+                    ):
+                        self._state.ledger.retract(twin.id, "both sides were said as one")
+                step = TraceStep(slot="side", value="both", rule="said after it", words=self._range(frame.a, frame.b))
+                span = span_of(self._words, *self._range(clause.a, clause.b))
+                self._state.ledger.amend(item.id, self._state.clause, step, side="both", evidence=extend(item, span))
                 return [item.id]
         return []
 

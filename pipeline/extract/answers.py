@@ -30,6 +30,8 @@ class Question:
     clause: int
     at_ms: int
     denied: bool = False
+    how: bool = False  # "how's the feeding?" is not answered by a yes
+    asked_words: frozenset[str] = frozenset()  # stems of the words that name what is asked of
     comparing: bool = False  # "any better?": a bare yes or no says nothing of the thing itself
     before: tuple["Question", ...] = ()  # asked in the same breath: one "no" answers all, a "yes" only the last
 
@@ -39,7 +41,13 @@ class Question:
 
 
 def asked(
-    vocab: Vocabulary, resolver: Resolver, frames: Sequence[Frame], drafts: Sequence[Draft], span: Span, clause: int
+    vocab: Vocabulary,
+    resolver: Resolver,
+    marked: Marked,
+    frames: Sequence[Frame],
+    drafts: Sequence[Draft],
+    span: Span,
+    clause: int,
 ) -> Question | None:
     """The question that a clause leaves open; None where it asks of nothing that the record holds."""
     asks = ("history", "finding")
@@ -50,10 +58,13 @@ def asked(
         for mark in frame.concepts
         if (c := resolver.named(mark, None, TOLD)) is not None and all(d.concept != c for d in told)
     }
+    if any("plan.next_visit" in mark.says() for frame in frames for mark in frame.concepts):
+        named.add("plan.next_visit")  # "When should they come back? In one week."
     if not told and not named:
         return None
     denied = any(frame.negated for frame in frames)
-    return Question(told, tuple(sorted(named)), span, clause, span.end_ms, denied)
+    stems = frozenset(t.stem for f in frames for m in (*f.concepts, *f.results) for t in marked.tokens[m.a : m.b])
+    return Question(told, tuple(sorted(named)), span, clause, span.end_ms, denied, asked_words=stems)
 
 
 def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: Marked, clause: Clause) -> list[Draft]:
@@ -68,6 +79,8 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
         return []
     if polar == "unsure" or (question.comparing and polar):
         return []
+    if question.how and polar == "yes" and marked.words(clause.a, clause.b) <= vocab.listed("connectives"):
+        return []  # "And how's the feeding? Yeah."
     marks = marked.within(clause.a, clause.b)
     side = next((m.side for m in marks if m.kind == "side" and m.side in ("left", "right", "both")), "")
     out: list[Draft] = []
@@ -76,6 +89,12 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     named = {c for m in marks for c in m.says()} & {d.concept for d in question.drafts}
     if named:  # "No fevers, but he vomits": the answer is about what it names
         question = replace(question, drafts=tuple(d for d in question.drafts if d.concept in named), before=())
+    others = {c for m in marks for r in m.readings for c in [r.concept] if r.role == "means"}
+    other = {c for c in others if vocab.concepts[c].kind == "history"} - {d.concept for d in question.drafts}
+    if other and not named and not set(question.open_concepts) & others and not (said and _plain(marked, said[0][1])):
+        return []  # "Does he vomit? Only a little milk comes up": the answer tells of something else
+    if not polar and _echoes(marked, question, clause):
+        polar = "yes"
     if polar == "no":
         for earlier in question.before:
             out += answered(vocab, resolver, replace(earlier, before=()), marked, clause)
@@ -116,6 +135,18 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     for concept_id in question.open_concepts:
         out += _open(vocab, concept_id, marks, marked, clause, polar, side)
     return out
+
+
+def _plain(marked: Marked, hit: Hit[CueReading]) -> bool:
+    """A yes or no in so many words."""
+    return bool(marked.words(hit.a, hit.b) & {"yes", "yeah", "yep", "no", "nope", "aye", "never"})
+
+
+def _echoes(marked: Marked, question: Question, clause: Clause) -> bool:
+    """ "Any jerking or shaking? His right arm shakes sometimes.": what was asked is said again, undenied."""
+    if clause.b - clause.a < 3 or any(v == "not" for v, _ in marked.cued("negation", clause.a, clause.b)):
+        return False
+    return any(t.stem in question.asked_words and len(t.stem) > 3 for t in marked.tokens[clause.a : clause.b])
 
 
 def _anew(

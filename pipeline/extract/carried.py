@@ -34,6 +34,8 @@ class Carried(Drafting):
             return None  # "the right arm doesn't, so that's asymmetrical" goes on about the parachute
         if focus.clause_of_concept < focus.now - 2 and not frame.side:
             return None
+        if focus.result is not None and any(c.startswith("joint.") for c in word.says()):
+            return None  # "Barlow equivocal. There was no clunk."
         exact = next((r.result for r in word.gives() if r.role == "result" and r.concept == concept_id), None)
         if exact:
             return concept_id, exact
@@ -140,7 +142,10 @@ class Carried(Drafting):
 
     def _same(self, frame: Frame, marked: Marked) -> bool:
         return any(
-            hit.payloads[0].gives == "same" and frame.a - 2 <= hit.b and hit.a <= frame.b + 1
+            hit.payloads[0].gives == "same"
+            and frame.a - 2 <= hit.b
+            and hit.a <= frame.b + 1
+            and not (hit.a >= frame.b and marked.ends(hit.a))
             for hit in marked.hits("same", frame.a - SAME, frame.b + 2)
         )
 

@@ -32,6 +32,8 @@ class Splitter:
     def __init__(self, lexicon: Lexicon) -> None:
         self._connectives = lexicon.vocab.listed("connectives")
         self._cues = lexicon.cues.get("clauses")
+        self._reporters = lexicon.vocab.listed("reporters")
+        self._reporting = lexicon.vocab.listed("reporting")
 
     def __call__(self, tokens: Sequence[Token]) -> list[Clause]:
         """Clauses in order, without gaps. No tokens, no clauses."""
@@ -84,4 +86,8 @@ class Splitter:
         while head < b - 1 and (tokens[head].text in self._connectives):
             joint = joint or tokens[head].text
             head += 1
+        first = head + (tokens[head].text == "the")
+        told = first + 2 < b and tokens[first].text in self._reporters and tokens[first + 1].text in self._reporting
+        if told and not tokens[first + 1].stop:
+            head = first + 2  # "grandmother says | always to the window"
         return Clause(a, b, head, hard, joint)

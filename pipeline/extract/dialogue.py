@@ -38,11 +38,13 @@ class Dialogue(Filing):
             frames = FrameBuilder(self._vocab, self._marked, before).build()
             clause = replace(clause, a=before.a)
         span = span_of(self._words, *self._range(clause.a, clause.b), role="question")
-        question = asked(self._vocab, self._resolver, frames, drafts, span, state.clause)
+        question = asked(self._vocab, self._resolver, self._marked, frames, drafts, span, state.clause)
         if question is not None:
             asked_of = self._marked.words(clause.a, clause.b)
             if {"because", "why", "cause"} & asked_of:
                 return list(state.offered)  # asks why, not whether
+            if self._marked.tokens[clause.head].text in ("how", "what", "which", "where", "when"):
+                question = replace(question, how=True)
             if asked_of & self._vocab.listed("comparing"):
                 question = replace(question, comparing=True)
             earlier = state.question

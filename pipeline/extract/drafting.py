@@ -14,6 +14,7 @@ class Drafting(Places):
 
     def __init__(self, vocab: Vocabulary) -> None:
         super().__init__(vocab)
+        self.plural_tests = vocab.listed("plural_tests")
         self.side_always = vocab.listed("side_always")
 
     def _side_only(self, frame: Frame) -> str:
@@ -39,6 +40,8 @@ class Drafting(Places):
             side = "both"
         if concept.id.startswith("reflex.") and "both" in marked.words(mark.a, mark.b):
             side = "both"  # "both arms come out" is one form
+        if not side and marked.words(mark.a, mark.b) & self.plural_tests:
+            side = "both"
         if side in VIEWER:
             side = VIEWER[side] if concept.kind == "advice" else ""
         if not concept.sided:

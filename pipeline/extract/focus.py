@@ -31,6 +31,9 @@ class Focus:
     measured: str | None = None  # the measure that a bare number said soon belongs to
     measured_at: int = -9
     named_at: int = -9  # the clause that last named the structure in hand
+    headed: bool = True  # its side was said as a heading, or with a test: the tests that follow are of that side
+    lone: str = ""  # a side said by itself, "Left side.": the next statement is of it
+    lone_at: int = -9
     seen: bool = False  # the last item was found by the hands, not told
     treated: bool = False  # the first treatment is over: what is tested now was tested before
     seats: dict[str, Target] = field(default_factory=dict)  # where each movement was last tested

@@ -8,7 +8,7 @@ from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Focus, Target
 from pipeline.extract.frames import Frame
 from pipeline.extract.marks import Mark
-from pipeline.extract.places import OTHER
+from pipeline.extract.places import OTHER, SEATED
 
 
 class Hands(Filing):
@@ -20,12 +20,18 @@ class Hands(Filing):
         if own:
             focus.shift(own, clause, now)
             focus.named_at = clause
+            focus.headed = True
         elif found and found[-1].site is not None and self._seated(found[-1]):
             last = found[-1]
             if last.site not in {t.site for t in focus.targets}:
                 side = "" if last.side == "none" else last.side
                 focus.shift((Target(last.site, side, last.level),), clause, now)
             focus.touch(clause, now)
+        if not own and frame.side in OTHER:
+            if found and not found[-1].concept.startswith(SEATED):
+                focus.headed = False  # "abduction right sixty": the side of a movement is not that of the next test
+            elif not (frame.told or frame.concepts):
+                focus.lone, focus.lone_at, focus.headed = frame.side, clause, True
         if frame.side == "other" and frame.ellipsis is not None:
             return  # "and the other, no": the talk goes on about the first
         said = (

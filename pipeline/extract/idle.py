@@ -6,10 +6,8 @@ from itertools import pairwise
 
 from pipeline.extract.clauses import Clause
 from pipeline.extract.lexicon import CueReading, Hit
-from pipeline.extract.marks import VIEWER, Mark, Marked
+from pipeline.extract.marks import VIEWER, WORKING, Mark, Marked
 from pipeline.vocabulary import Vocabulary
-
-WORKING = ("hand", "finger", "thumb")
 
 
 class Idle:
@@ -36,6 +34,9 @@ class Idle:
             self._course,
             self._speaker,
             self._ample,
+            self._praise,
+            self._handling,
+            self._infant,
         )
         return any(check(mark) for check in checks)
 
@@ -71,6 +72,30 @@ class Idle:
             mark.word == "even" and any(n.b == mark.a for n in numbers)
         )
 
+    def _praise(self, mark: Mark) -> bool:
+        """ "There's a good lad": a word of the talk to the infant."""
+        if mark.kind != "result":
+            return False
+        hits = self._marked.hits("acts", self._clause.a, self._clause.b)
+        return any(hit.payloads[0].gives == "chat" and hit.a <= mark.a < mark.b <= hit.b for hit in hits)
+
+    def _handling(self, mark: Mark) -> bool:
+        """ "The toes fan when I stroke the sole": what brings out a finding is no treatment."""
+        if mark.kind not in ("concept", "result") or mark.a < self._clause.a + 2:
+            return False
+        before = [t.text for t in self._tokens[mark.a - 2 : mark.a]]
+        kinds = {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role in ("say", "means")}
+        return kinds == {"treatment"} and before[0] in ("when", "as", "if", "while") and before[1] in ("i", "you", "we")
+
+    def _infant(self, mark: Mark) -> bool:
+        """ "He takes two sucks and he's gone again": said of the infant."""
+        if mark.kind != "result" or mark.a < self._clause.a + 2:
+            return False
+        subject, verb = (t.text for t in self._tokens[mark.a - 2 : mark.a])
+        return (
+            subject in ("he", "she") and verb in ("'s", "is", "was") and mark.word in self._vocab.listed("infant_words")
+        )
+
     def _existential(self, mark: Mark) -> bool:
         """ "There's no lump": the "there" finds nothing."""
         following = self._tokens[mark.a + 1].text if mark.a + 1 < len(self._tokens) else ""
@@ -82,7 +107,9 @@ class Idle:
         """ "up 400 grams" is a change of weight, no weight."""
         before = self._marked.words(max(self._clause.a, mark.a - 2), mark.a)
         unit = mark.number.unit if mark.number is not None else ""
-        return unit == "kg" and bool(before & {"up", "gained", "lost", "down", "gain", "on"})
+        after = self._marked.words(mark.b, mark.b + 2)
+        gained = before & {"up", "gained", "lost", "down", "gain", "on"} or after & {"up", "down", "heavier", "lighter"}
+        return unit == "kg" and bool(gained)
 
     def _away(self, mark: Mark) -> bool:
         """ "away from the collarbone" is not at the collarbone; "flatter than on the left" is not on the left."""
@@ -113,6 +140,8 @@ class Idle:
         if mark.kind != "result" or not words <= connectives:
             return False
         whole = self._marked.words(self._clause.a, self._clause.b) <= connectives
+        if not self._tokens[mark.b - 1].stop and any(m.kind == "side" and m.a == mark.b for m in self._marks):
+            return False  # "Grand on the left"
         return mark.a < self._clause.head or whole
 
     def is_particle(self, hit: Hit[CueReading]) -> bool:

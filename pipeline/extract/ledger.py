@@ -89,9 +89,17 @@ class Ledger:
                 self._put(flagged, record.clause, record.steps)
                 item = item.model_copy(update={"flags": with_flag(item.flags, "conflict")})
             break
+        plain = next((self.records[i] for i in reversed(self._by_key[(*key[:2], "none", key[3])])), None)
+        weaker = plain is not None and item.result in REFINED and item.side != "none" and clause - plain.clause <= 1
+        if plain is not None and weaker and plain.item.result == "present":  # "is there, but weak in both hands"
+            self.amend(plain.item.id, clause, None, side=item.side)
+            return self._replace(self.records[plain.item.id], item, clause, steps, corrected=False)
         treated = self._same_treatment(item, clause)
         if treated is not None:
             return self._go_on(treated, item, clause)
+        one = self._of_both(item, clause)
+        if one is not None:
+            return self._repeat(one, item, clause)
         late = self._sided_later(item, clause)
         if late is not None:
             flags = without_flag(late.item.flags, "side_missing")
@@ -110,6 +118,25 @@ class Ledger:
         self._of_concept[item.concept].append(fresh)
         self._put(item, clause, steps)
         return fresh
+
+    def _of_both(self, item: Item, clause: int) -> Record | None:
+        """ "Tense on the right, the left as well, so both": one line; "tight, right more than left" too."""
+        if item.kind != "finding" or item.side == "none":
+            return None
+        sides = ("left", "right") if item.side == "both" else ("both",)
+        near = [self.records[i] for s in sides for i in self._by_key[item.concept, item.site, s, item.level]]
+        near = [
+            r for r in near if _same(r.item, item) and clause - r.clause <= (NEAR_CLAUSES if item.side == "both" else 0)
+        ]
+        if not near:
+            return None
+        for other in near[1:]:
+            self.retract(other.item.id, "both sides were said as one")
+        if item.side == "both":
+            self.amend(
+                near[0].item.id, clause, None, side="both", flags=without_flag(near[0].item.flags, "side_missing")
+            )
+        return self.records[near[0].item.id]
 
     def _unsided(self, item: Item, clause: int) -> Record | None:
         """The same said just before with its side: "Ortolani negative on both … so Ortolani's negative"."""
@@ -155,12 +182,12 @@ class Ledger:
 
     def _sided_later(self, item: Item, clause: int) -> Record | None:
         """ "Thigh folds are not the same. There's an extra one on the left.": the side comes after."""
-        if item.side not in ("left", "right"):
+        if item.side == "none":
             return None
         for known in reversed(self._by_key[item.concept, item.site, "none", item.level]):
             record = self.records[known]
             if (
-                "side_missing" in record.item.flags
+                ("side_missing" in record.item.flags or item.kind == "advice")
                 and _same(record.item, item)
                 and clause - record.clause <= NEAR_CLAUSES
             ):

@@ -335,6 +335,11 @@ class Lexicon:
         """Positions without fillers: the stream in which cues are looked for."""
         every = range(len(tokens))
         out = {at for hit in self.fillers.find(every, tokens) for at in hit.fixed}
+        out -= {
+            at
+            for at in out
+            if at and tokens[at].text == "er" and tokens[at - 1].text in ("the", "an") and not tokens[at - 1].stop
+        }
         return [at for at in every if at not in out]
 
     def content(self, tokens: Sequence[Token], spoken: Sequence[int], degrees: Sequence[Hit[str]]) -> list[int]:

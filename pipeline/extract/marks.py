@@ -11,7 +11,9 @@ from pipeline.extract.tokens import Token
 from pipeline.extract.values import Level, NumberReader, Quantity
 from pipeline.model import Degree
 
+PRONOUN_ONE = frozenset({"the", "left", "right", "that", "this", "other", "each", "no", "which", "second", "first"})
 FAR_BACK = 60  # words of a sentence looked back over
+WORKING = ("hand", "finger", "thumb")  # what the speaker works with
 VIEWER = {"viewer_left": "left", "viewer_right": "right"}  # "over your left arm": the parent's own side
 Kind = Literal["site", "concept", "result", "side", "level", "number", "ellipsis"]
 
@@ -80,6 +82,10 @@ class Marked:
         """The words of tokens ``a <= k < b``."""
         return {t.text for t in self.tokens[a:b]}
 
+    def ends(self, k: int) -> bool:
+        """A sentence ends before token ``k``."""
+        return k > len(self.tokens) or self.tokens[k - 1].stop in (".", "?")
+
     def border(self, a: int, b: int, first: int) -> bool:
         """A stop, "and" or "or" stands between two mentions, of which one ends at ``a``; not before ``first``."""
         return any(self.tokens[k].stop for k in range(max(a - 1, first), b)) or any(
@@ -136,8 +142,14 @@ class Marker:
             Mark("number", q.a, q.b, number=q)
             for q in self._numbers.quantities(tokens)
             if not q.ordinal and inside.isdisjoint(range(q.a, q.b)) and not set(range(q.a, q.b)) <= fixed
+            if not (q.a and q.b - q.a == 1 and tokens[q.a].text == "one" and tokens[q.a - 1].text in PRONOUN_ONE)
         ]
-        sided = {k for hit in cues.get("sides", ()) for k in hit.fixed}
+        sided = {
+            k
+            for hit in cues.get("sides", ())
+            for k in hit.fixed
+            if hit.b - hit.a == 1 or hit.payloads[0].gives != "none"
+        }
         marks = [m for m in marks if m.kind not in ("result", "site") or not set(range(m.a, m.b)) <= sided]
         marks.sort(key=lambda m: (m.a, m.b))
         named = tuple(" ".join(tokens[k].text for k in hit.fixed) for hit in terms if _trade(hit))
@@ -166,6 +178,10 @@ class Marker:
                 if not sites and nests and hit.b - hit.a > 1:
                     inner = self._lexicon.sites.find([k for k in content if hit.a <= k < hit.b], tokens)
                     near = {s for c in concepts for s in c.on}
+                    if all(
+                        c.kind == "treatment" for c in concepts
+                    ):  # "hands off", "hand front and back": not the infant's
+                        inner = [i for i in inner if i.payloads[0].site not in WORKING]
                     line = self._lexicon.vocab.site_line
                     within = [i for i in inner if not near or near & set(line(i.payloads[0].site))]
                     if inner and not within and all(c.id.startswith("motion.") for c in concepts):

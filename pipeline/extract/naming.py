@@ -11,7 +11,8 @@ def points(frame: Frame, marked: Marked, *, things: bool = False) -> bool:
 
     ``things``: only words that point to no people ("I'll ring them").
     """
-    near = marked.words(frame.a, frame.b + 4)
+    end = next((k for k in range(frame.b, frame.b + 4) if k and marked.ends(k)), frame.b + 4)
+    near = marked.words(frame.a, end)
     return bool(near & ({"that", "those"} if things else {"that", "those", "them", "it"}))
 
 

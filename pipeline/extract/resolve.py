@@ -14,7 +14,7 @@ from pipeline.extract.naming import heading, not_asked_for, points
 from pipeline.extract.places import FAR, SEATED, WITHHELD
 from pipeline.extract.results import fit_result, good_result, is_good, opposite
 from pipeline.model import Kind
-from pipeline.vocabulary import Vocabulary
+from pipeline.vocabulary import Concept, Vocabulary
 
 AFTERWARDS = ("released", "partial", "not_tolerated")
 
@@ -37,6 +37,8 @@ class Resolver(Carried):
             if concept.kind == "treatment" and reading.result in AFTERWARDS:
                 continue  # how a treatment went is no treatment
             at = site if site is not None else focus_site
+            if self._crooked(reading, mark, at) or self._other_limb(concept, focus_site if site is None else None):
+                continue
             near = self.distance(concept, at)
             nowhere = near == FAR and at is None and concept.site is None and concept.id != WITHHELD
             if near is None or nowhere:
@@ -49,6 +51,18 @@ class Resolver(Carried):
             if best is None or near < best[0]:
                 best = (near, order, reading)
         return best[2] if best else None
+
+    def _crooked(self, reading: Reading, mark: Mark, at: str | None) -> bool:
+        """ "It makes the legs straight": straight says "not turned" only of the head, the spine and the pelvis."""
+        straight = mark.word.startswith("straight") and reading.concept == "alignment.rotation"
+        return straight and at not in self.vocab.listed("straight_sites")
+
+    def _other_limb(self, concept: Concept, held: str | None) -> bool:
+        """ "The left arm, he's holding it turned in": said of the arm in hand, not of a foot."""
+        if held is None or concept.site is None:
+            return False
+        line, own = self.vocab.site_line(held), self.vocab.site_line(concept.site)
+        return any(a in line and b in own for a, b in (("arm", "leg"), ("leg", "arm")))
 
     def named(
         self,
@@ -95,6 +109,9 @@ class Resolver(Carried):
         own = self.own(frame, focus)
         held = focus.targets if live else ()
         context = own or tuple(self._held(frame, focus, held))
+        lone = focus.lone_at == focus.now - 1 and focus.named_at < focus.lone_at
+        if not own and not frame.side and lone and (frame.told or frame.concepts):
+            frame.side = focus.lone  # "Left side. She curves in."
         drafts: list[Draft] = []
         used: set[int] = set()
         for concept_id in self._concepts(frame, context, kinds, focus, marked):
@@ -164,6 +181,10 @@ class Resolver(Carried):
             context = [replace(t, level=None) for t in context]
         if not own and focus.treated and concept_id in focus.seats:  # tested again where it was tested before
             context = [focus.seats[concept_id]]
+        if (
+            not own and not focus.headed and concept.id.startswith(SEATED)
+        ):  # a test named anew after a one-sided finding
+            context = [t if t.plural else replace(t, side="") for t in context]
         held = own or ((Target(None, side_said),) if side_said else ())
         pointed = points(frame, marked, things=concept.id == "plan.refer")
         places = self.place(concept, held, () if own else context, pointed=pointed)
@@ -255,5 +276,6 @@ class Resolver(Carried):
         value = value_of(concept, frame.numbers, marked, self.vocab)
         side = self._side_only(frame)
         held = own or ((Target(None, side),) if side else ())
-        places = self.place(concept, held, context, pointed=points(frame, marked))
+        bare = not marked.words(frame.a, frame.b) & self.vocab.listed("whole_treatment")  # "Left alone today."
+        places = self.place(concept, held, context, pointed=bare or points(frame, marked))
         return [self._draft(frame, concept, p, said, value, marked, rule, word) for p in self._seats(concept, places)]

@@ -149,15 +149,20 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
                 for d in drafts
                 if not (self._no_other(d, frame) or self._only_now(d, clause) or self._only_how(d, frame, clause))
             ]
-            drafts = [d for d in drafts if not self._other_booking(d, ids)]
+            drafts = [d for d in drafts if not self._other_booking(d, ids) and not self._at_once(d, act, clause)]
             drafts = self._timed(drafts, clause, marks)
             drafts = self._uneven(self._renamed(drafts, clause))
             drafts = self._referred(self._rechecked(drafts, frames, own), frames, clause)
             filed = self._file(drafts, clause)
+            late = None
             if not drafts:
                 filed = self._late_side(frame, clause) or self._late_site(frame, clause, own)
+                late = next(iter(state.ledger.last(filed)), None)
             ids += filed
             self._shift(frame, own, drafts, now)
+            if late is not None and late.item.kind == "finding":  # the talk goes on about it: "and the other, no"
+                state.focus.concept, state.focus.result = late.item.concept, late.item.result
+                state.focus.clause_of_concept = state.clause
         return ids
 
     def _present(self, clause: Clause, marks: Sequence[Mark], cues: set[str]) -> set[Kind]:
@@ -221,6 +226,14 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         treated = any(self._vocab.concepts[r.item.concept].kind == "treatment" for r in self._state.ledger.recent()[:3])
         near = self._state.clause - self._state.treated_at <= 1 and not clause.hard
         return denied and treated and near and self._vocab.concepts[draft.concept].kind == "treatment"
+
+    def _at_once(self, draft: Draft, act: Act, clause: Clause) -> bool:
+        """ "Let me feel that again" is done now; "let me look at it again next time" is planned."""
+        if draft.concept != "plan.recheck" or act.name != "announce":
+            return False
+        opening = [t.text for t in self._marked.tokens[clause.head : clause.head + 2]]
+        later = self._marked.words(clause.a, clause.b) & self._vocab.listed("later_words")
+        return opening == ["let", "me"] and not later
 
     def _other_booking(self, draft: Draft, ids: Sequence[str]) -> bool:
         """ "The scan's booked for next week" plans no visit here."""
