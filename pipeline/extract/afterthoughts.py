@@ -153,20 +153,11 @@ class Afterthoughts(Filing):
         hands = own or (state.focus.targets if state.focus.named_at > state.treated_at else ())
         if hands and all(t.site != item.site for t in hands):
             return False
-        for mark in (*frame.results, *frame.concepts):
-            result = next(
-                (
-                    r.result
-                    for r in mark.gives()
-                    if r.concept == item.concept and r.role != "say" and r.result != "done"
-                ),
-                None,
-            )
-            if result is None:
-                continue
+        told = [(m, r) for m in (*frame.results, *frame.concepts) if (r := self._outcome(m, item.concept)) is not None]
+        for mark, result in sorted(told, key=lambda pair: pair[1] == "released")[:1]:  # "giving me partway" is partial
             if frame.denied(mark):
                 result = "done" if result in ("released", "partial") else result
-            if result == "released" and self._marked.degree(frame.a - 3, frame.b + 1) == "slight":
+            if result == "released" and self._marked.degree(frame.a - 3, frame.b + 3) == "slight":
                 result = "partial"  # "let go a little"
             span = span_of(self._words, *self._range(clause.a, clause.b))
             step = TraceStep(slot="result", value=result, rule="after treatment", words=span.words)
@@ -174,6 +165,11 @@ class Afterthoughts(Filing):
             ids.append(item.id)
             return True
         return False
+
+    def _outcome(self, mark: Mark, concept: str) -> str | None:
+        """How the treatment went by the words of the mark."""
+        said = (r.result for r in mark.gives() if r.concept == concept and r.role != "say" and r.result != "done")
+        return next(said, None)
 
     def _scratch(self, marks: Sequence[Mark]) -> None:
         """ "Scratch that": the last statement is taken back."""

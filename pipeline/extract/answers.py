@@ -93,7 +93,7 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
     other = {c for c in others if vocab.concepts[c].kind == "history"} - {d.concept for d in question.drafts}
     if other and not named and not set(question.open_concepts) & others and not (said and _plain(marked, said[0][1])):
         return []  # "Does he vomit? Only a little milk comes up": the answer tells of something else
-    if not polar and _echoes(marked, question, clause):
+    if not polar and not question.how and _echoes(vocab, marked, question, clause):
         polar = "yes"
     if polar == "no":
         for earlier in question.before:
@@ -142,9 +142,11 @@ def _plain(marked: Marked, hit: Hit[CueReading]) -> bool:
     return bool(marked.words(hit.a, hit.b) & {"yes", "yeah", "yep", "no", "nope", "aye", "never"})
 
 
-def _echoes(marked: Marked, question: Question, clause: Clause) -> bool:
+def _echoes(vocab: Vocabulary, marked: Marked, question: Question, clause: Clause) -> bool:
     """ "Any jerking or shaking? His right arm shakes sometimes.": what was asked is said again, undenied."""
     if clause.b - clause.a < 3 or any(v == "not" for v, _ in marked.cued("negation", clause.a, clause.b)):
+        return False
+    if marked.words(clause.a, clause.b) & vocab.listed("wishes"):
         return False
     return any(t.stem in question.asked_words and len(t.stem) > 3 for t in marked.tokens[clause.a : clause.b])
 

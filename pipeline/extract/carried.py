@@ -119,6 +119,10 @@ class Carried(Drafting):
         counted = marked.words(max(0, frame.a - 3), frame.a + 1) & self.vocab.listed("counted")
         if concept is not None and focus.result and own and counted and concept.id.startswith(("tissue.", "sign.")):
             return self._copied(frame, concept, focus.result, own, context, marked, mark)  # "one on the shin, one on …"
+        affirmed = self._affirmed(frame, focus, marked)
+        if concept is not None and affirmed is not None and not own and concept.kind in kinds:
+            places = self.place(concept, own, context)
+            return [self._draft(frame, concept, p, affirmed, None, marked, "affirmed", mark) for p in places]
         none = frame.ellipsis is not None and marked.tokens[frame.ellipsis.a].text in ("none", "nor", "neither")
         if none and concept is not None and own and focus.result in ("absent", "present") and concept.site is None:
             places = self.place(concept, own, context)
@@ -132,11 +136,23 @@ class Carried(Drafting):
         """What "the right one isn't", "L5 is not", "it isn't now" leave of the result just said; else None."""
         cue = frame.ellipsis
         if cue is None or focus.concept is None or focus.result is None or is_good(self.vocab, focus.result):
+            return None
+        if focus.concept.startswith("alignment.") and frame.side in OTHER:  # "rotated right, not left"
             return None  # a bare denial never makes a good finding bad
         plain = marked.tokens[cue.b - 1].text in ("not", "n't") and focus.clause_of_concept >= focus.now - 1
         pointing = marked.tokens[max(0, cue.a - 2)].text in self.vocab.listed("pointing")
         sided = bool(frame.side) and cue.a != (frame.side_at or (-1,))[0] and not own
         if not (sided or (plain and (own or pointing))):
+            return None
+        return opposite(self.vocab, focus.concept, focus.result)
+
+    def _affirmed(self, frame: Frame, focus: Focus, marked: Marked) -> str | None:
+        """ "No clunk on the right, but on the left there is": what was denied of one side is so on the other."""
+        if not focus.denied or focus.concept is None or focus.result is None or frame.side not in (*OTHER, "other"):
+            return None
+        if frame.told or focus.clause_of_concept < focus.now - 1:
+            return None
+        if not any(v == "affirmed" for v, _ in marked.cued("same", frame.a, frame.b + 3)):
             return None
         return opposite(self.vocab, focus.concept, focus.result)
 
@@ -146,6 +162,7 @@ class Carried(Drafting):
             and frame.a - 2 <= hit.b
             and hit.a <= frame.b + 1
             and not (hit.a >= frame.b and marked.ends(hit.a))
+            and not any(marked.ends(k) for k in range(hit.b, frame.a + 1))
             for hit in marked.hits("same", frame.a - SAME, frame.b + 2)
         )
 

@@ -29,6 +29,7 @@ class Mended:
 def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
     """Put self-corrections inside the utterance right; report those that look back beyond it."""
     marks = list(marked.marks)
+    rejected = _rejected(marks, marked.tokens)
     repaired: list[tuple[int, int]] = []
     pending: list[Mark] = []
     swaps: list[int] = []
@@ -67,9 +68,41 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
             continue  # "I'm getting, hang on, sixty-five": a pause before the number
         elif not any(m.b <= hit.a and m.kind in ("result", "concept") for m in marks):
             pending.append(right)
+    denied: list[tuple[int, int]] = []
+    for at, wrong in rejected:
+        if wrong not in marks:
+            continue
+        instead = next((m for m in marks if m.kind == "side" and wrong.b <= m.a <= wrong.b + AFTER), None)
+        held = [m for m in marks if m.kind == "side" and m.b <= at and at - m.b <= BEFORE and m.side == wrong.side]
+        if instead is None or instead.side == wrong.side:
+            continue  # "tight on the left, not on the right" says something of both
+        denied.append((at, wrong.b))
+        marks.remove(wrong)
+        if held:  # "on the left, not the left, the right"
+            repaired.append((held[-1].a, instead.b))
+            marks[marks.index(held[-1])] = _instead(held[-1], instead)
+            marks.remove(instead)
     return Mended(
-        replace(marked, marks=tuple(marks)), tuple(repaired), tuple(pending), tuple(swaps), cued, tuple(doubts)
+        replace(marked, marks=tuple(marks)), (*repaired, *denied), tuple(pending), tuple(swaps), cued, tuple(doubts)
     )
+
+
+def _rejected(marks: Sequence[Mark], tokens: Sequence[Token]) -> list[tuple[int, Mark]]:
+    """Sides only named to be ruled out, with where their "not" stands: "the right hip, not the left"."""
+    found = []
+    for mark in marks:
+        if mark.kind != "side" or mark.side not in ("left", "right"):
+            continue
+        at = mark.a - 1
+        while at > 0 and tokens[at].text in ("the", "his", "her", "on", "to") and mark.a - at <= 2:
+            at -= 1
+        end = mark.b
+        while end < len(tokens) and not tokens[end - 1].stop and tokens[end].text in ("one", "side"):
+            end += 1
+        alone = end == len(tokens) or bool(tokens[end - 1].stop)
+        if at >= 0 and tokens[at].text == "not" and alone:
+            found.append((at, mark))
+    return found
 
 
 def _bare_no(marked: Marked) -> list[Hit[CueReading]]:

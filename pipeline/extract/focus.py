@@ -32,6 +32,7 @@ class Focus:
     measured_at: int = -9
     named_at: int = -9  # the clause that last named the structure in hand
     headed: bool = True  # its side was said as a heading, or with a test: the tests that follow are of that side
+    denied: bool = False  # the last finding was one by denial
     lone: str = ""  # a side said by itself, "Left side.": the next statement is of it
     lone_at: int = -9
     seen: bool = False  # the last item was found by the hands, not told

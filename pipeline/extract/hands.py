@@ -56,6 +56,7 @@ class Hands(Filing):
                     focus.seats[draft.concept] = Target(draft.site, "", draft.level)
                 self._trouble(draft)
             focus.concept, focus.result = found[-1].concept, found[-1].result
+            focus.denied = "denied" in found[-1].rule
             focus.clause_of_concept = clause
             focus.touch(clause, now)
         elif named:

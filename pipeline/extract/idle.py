@@ -140,8 +140,10 @@ class Idle:
         if mark.kind != "result" or not words <= connectives:
             return False
         whole = self._marked.words(self._clause.a, self._clause.b) <= connectives
-        if not self._tokens[mark.b - 1].stop and any(m.kind == "side" and m.a == mark.b for m in self._marks):
-            return False  # "Grand on the left"
+        if not self._tokens[mark.b - 1].stop and any(
+            m.kind in ("side", "concept") and m.a == mark.b for m in self._marks
+        ):
+            return False  # "Grand on the left", "Good suck"
         return mark.a < self._clause.head or whole
 
     def is_particle(self, hit: Hit[CueReading]) -> bool:

@@ -27,6 +27,17 @@ class LeftOut(Hands):
             return replace(draft, concept="technique.withheld", result="withheld", flags=flags)
         return draft
 
+    def _hindered(self, draft: Draft, clause: Clause) -> Draft:
+        """ "He won't open his eyes, so I can't get a red reflex": not seen is not absent."""
+        n = self._clauses.index(clause)
+        if draft.result != "absent" or clause.joint != "so" or clause.hard or not n:
+            return draft
+        before = self._clauses[n - 1]
+        hindered = any(v == "reason" for v, _ in self._marked.cued("reasons", before.a, before.b))
+        if hindered and "not_assessed" in self._vocab.concepts[draft.concept].results:
+            return replace(draft, result="not_assessed", flags=without_flag(draft.flags, "side_missing"))
+        return draft
+
     def _withholds(self, marks: Sequence[Mark]) -> bool:
         return any(r.concept == "technique.withheld" for m in marks for r in m.readings)
 

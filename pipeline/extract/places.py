@@ -67,7 +67,7 @@ class Places:
         if target.site in held:
             return focus.side if frame.pointed and not target.plural else ""
         line = set(self.vocab.site_line(target.site))
-        if line & held and not any(target.site in self.vocab.site_line(h) for h in held):
+        if not target.plural and line & held and not any(target.site in self.vocab.site_line(h) for h in held):
             return focus.side  # the toes of the foot in hand
         return ""
 
@@ -138,6 +138,8 @@ class Places:
             if same is not None:
                 return (replace(same, side=lead) if lead else same,)
             return (Target(concept.site, lead, None, any(t.plural for t in fitting)),)
+        if concept.id in self.vocab.listed("of_the_skin"):
+            return (Target("skin"),)  # "no rash", just after the breathing, is not said of the chest
         held = [t for t in focus if self.distance(concept, t.site) is not None]
         if concept.id == WITHHELD and not pointed:
             return (Target("whole_body"),)  # "I'm not treating her today"

@@ -11,7 +11,7 @@ from pipeline.extract.lexicon import Reading
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.measures import value_of
 from pipeline.extract.naming import heading, not_asked_for, points
-from pipeline.extract.places import FAR, SEATED, WITHHELD
+from pipeline.extract.places import FAR, OTHER, SEATED, WITHHELD
 from pipeline.extract.results import fit_result, good_result, is_good, opposite
 from pipeline.model import Kind
 from pipeline.vocabulary import Concept, Vocabulary
@@ -161,6 +161,11 @@ class Resolver(Carried):
         value = value_of(concept, frame.numbers, marked, self.vocab)
         if result is None and value is not None:
             result, rule = "value", "number"
+        copied = result is None and not denied and self._same(frame, marked) and focus.result in concept.results
+        if copied and focus.clause_of_concept >= focus.now - 2:  # "Barlow's negative on the right, and so is Ortolani"
+            result, rule = focus.result, "same as before"
+            if not frame.side and not own and focus.side in OTHER:
+                frame.side = focus.side
         if result is None and (denied or frame.ellipsis is not None):
             left_out = concept.stated if denied and own and concept.kind == "treatment" else None
             result, rule = concept.negated or left_out, "denied"  # "no clunk" is absent, "no Ortolani" says nothing
@@ -184,7 +189,7 @@ class Resolver(Carried):
         if (
             not own and not focus.headed and concept.id.startswith(SEATED)
         ):  # a test named anew after a one-sided finding
-            context = [t if t.plural else replace(t, side="") for t in context]
+            context = [replace(t, side="") if t.side in OTHER else t for t in context]
         held = own or ((Target(None, side_said),) if side_said else ())
         pointed = points(frame, marked, things=concept.id == "plan.refer")
         places = self.place(concept, held, () if own else context, pointed=pointed)

@@ -126,6 +126,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         ids: list[str] = []
         if self._told_of_before(clause):
             kinds = kinds - {"finding"}
+        if annotate.source_role(marked, clause) in ("mother", "father", "other_carer") and "advise" not in cues:
+            kinds = kinds - {"advice", "treatment"}  # "Granny says swaddling makes the legs straight"
         if not kinds or self._only_a_reason(clause):
             return ids
         if "history" in kinds:
@@ -151,6 +153,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             ]
             drafts = [d for d in drafts if not self._other_booking(d, ids) and not self._at_once(d, act, clause)]
             drafts = self._timed(drafts, clause, marks)
+            drafts = [self._hindered(d, clause) for d in drafts]
             drafts = self._uneven(self._renamed(drafts, clause))
             drafts = self._referred(self._rechecked(drafts, frames, own), frames, clause)
             filed = self._file(drafts, clause)
@@ -174,6 +177,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         for cue, kind in CUE_KINDS.items():
             if cue in cues:
                 backed.add(kind)
+        if any(m.number is not None and m.number.unit == "s" for m in marks):
+            backed.add("treatment")  # "left trapezius, soft tissue, one minute"
         found: set[Kind] = set()
         finds = any(self._kinds(m) & {"finding", "history"} for m in marks)
         theirs = self._marked.tokens[clause.head].text in self._vocab.listed("not_the_hands")
