@@ -115,7 +115,8 @@ class Afterthoughts(Filing):
             ):
                 seen = before[-1].item
                 if seen.concept != draft.concept and seen.result in self._vocab.concepts[draft.concept].results:
-                    draft = replace(draft, side=seen.side, result=seen.result)
+                    flags = draft.flags if seen.side == "none" else without_flag(draft.flags, "side_missing")
+                    draft = replace(draft, side=seen.side, result=seen.result, flags=flags)
                     self._state.ledger.retract(seen.id, "its name was said after it")
             out.append(draft)
         return out

@@ -238,6 +238,8 @@ class FrameBuilder:
     def _concept(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
         frame = self._open
         open_ended = all(self._vocab.concepts[c].stated is None for c in mark.says())
+        if mark.a == self._clause.head and self._tokens[mark.a].text.endswith("ing"):
+            open_ended = False  # "Turning right, that's eighty now": the movement, not a position
         if open_ended and any(r.role == "means" for r in mark.gives()) and not self._says_more(mark, rest):
             self._result(mark, border, rest)  # "C1 rotated left": not the movement, the position
             return
@@ -308,7 +310,8 @@ class FrameBuilder:
         if apart and foreign and self._stated() and not any(self._fits(c, mark) for c in frame.concepts):
             self._flush()
         sided = self._open.told and self._open.side and self._own_side(mark, rest)
-        if border and (sided or self._leads(mark, rest)):
+        bound = self._tokens[mark.b - 1].text in self._prepositions  # "nothing wrong with | the right"
+        if (border and (sided or self._leads(mark, rest))) or (bound and sided):
             self._flush()  # "brisk to the left and weaker to the right", "ptosis on both sides, a weak suck"
         self._open.take(mark)
         self._open.results.append(mark)

@@ -68,7 +68,7 @@ class Idle:
         numbers = [m for m in self._marks if m.kind == "number"]
         if mark.kind != "result":
             return False
-        return (mark.word == "good" and any(n.a == mark.b for n in numbers)) or (
+        return (mark.word == "good" and any(n.a == mark.b and not self._tokens[mark.b - 1].stop for n in numbers)) or (
             mark.word == "even" and any(n.b == mark.a for n in numbers)
         )
 
