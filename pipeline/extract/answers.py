@@ -114,7 +114,8 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
             result = answer or result
         elif polar == "yes":
             told = _result(vocab, concept.id, marks)  # "Is he regular? Only every four days, and he strains."
-            result = told if told is not None and not is_good(vocab, told) else result
+            plain = _plain(marked, said[0][1]) if said else True
+            result = told if told is not None and not (plain and is_good(vocab, told)) else result
         value = _anew(draft, concept, marks, marked, vocab)
         if value is not None:
             draft, result = replace(draft, value=value[0], unit=value[1]), "value"

@@ -49,6 +49,7 @@ class Denials:
         breaks = []
         if not any(t.stop for t in self._tokens):
             breaks += self._bare_breaks()
+        breaks += self._verbs()
         for k in range(self._clause.a, self._clause.b - 1):
             if self._tokens[k].stop != ",":
                 continue
@@ -62,6 +63,18 @@ class Denials:
             own = own or (bool(kinds & {"side", "site", "level"}) and "concept" in kinds)
             if own or (chunk and chunk[0].kind == "result" and "concept" not in kinds):
                 breaks.append(k + 1)
+        return breaks
+
+    def _verbs(self) -> list[int]:
+        """ "He isn't crawling and drags one leg", "he won't feed and vomits": the second verb is not denied."""
+        breaks = []
+        for mark in self.marks:
+            k = mark.a - 1
+            if mark.kind not in ("concept", "result") or k <= self._clause.a or self._tokens[k].text != "and":
+                continue
+            second, first = self._tokens[mark.a].text, self._tokens[k - 1].text
+            if second.endswith("s") and len(second) > 3 and not first.endswith("s"):
+                breaks.append(mark.a)
         return breaks
 
     def _bare_breaks(self) -> list[int]:

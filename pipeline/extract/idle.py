@@ -89,12 +89,11 @@ class Idle:
 
     def _infant(self, mark: Mark) -> bool:
         """ "He takes two sucks and he's gone again": said of the infant."""
-        if mark.kind != "result" or mark.a < self._clause.a + 2:
+        if mark.kind != "result" or mark.word not in self._vocab.listed("infant_words"):
             return False
-        subject, verb = (t.text for t in self._tokens[mark.a - 2 : mark.a])
-        return (
-            subject in ("he", "she") and verb in ("'s", "is", "was") and mark.word in self._vocab.listed("infant_words")
-        )
+        before = [t.text for t in self._tokens[max(self._clause.a, mark.a - 3) : mark.a]]
+        pairs = zip(before, before[1:], strict=False)
+        return any(s in ("he", "she", "i", "we") and v in ("'s", "is", "was", "'ve", "have", "has") for s, v in pairs)
 
     def _existential(self, mark: Mark) -> bool:
         """ "There's no lump": the "there" finds nothing."""

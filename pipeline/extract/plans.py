@@ -67,6 +67,17 @@ class Plans(Filing):
             return list(drafts)
         return [self._again(d, named[0]) if d.concept == "plan.refer" and d.site is None else d for d in drafts]
 
+    def _sided_before(self, draft: Draft, clause: Clause) -> Draft:
+        """ "Anything fun goes on her right, so she turns that way", "For the left breast, bring her in under ..."."""
+        if draft.side != "none" or draft.concept not in self._vocab.listed("advice_by_side") or clause.hard:
+            return draft
+        n = first = self._clauses.index(clause)
+        while first > 0 and not self._clauses[first].hard:
+            first -= 1
+        before = self._marked.within(self._clauses[first].a, self._clauses[n].a)
+        sides = {m.side for m in before if m.kind == "side" and m.side in ("left", "right")}
+        return replace(draft, side=sides.pop()) if len(sides) == 1 else draft
+
     def _about(self, site: Mark, after: int, clause: Clause) -> bool:
         """The structure follows the referral as what it is about."""
         led = self._marked.words(max(clause.a, site.a - 6), site.a)

@@ -153,7 +153,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             ]
             drafts = [d for d in drafts if not self._other_booking(d, ids) and not self._at_once(d, act, clause)]
             drafts = self._timed(drafts, clause, marks)
-            drafts = [self._hindered(d, clause) for d in drafts]
+            drafts = [self._hindered(self._sided_before(d, clause), clause) for d in drafts]
             drafts = self._uneven(self._renamed(drafts, clause))
             drafts = self._referred(self._rechecked(drafts, frames, own), frames, clause)
             filed = self._file(drafts, clause)
@@ -223,7 +223,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         """ "He cried when I touched it" during the exam is no history of crying; "every evening" would be."""
         words = self._marked.words(clause.a, clause.b)
         told = bool(words & self._vocab.listed("at_home"))
-        return draft.concept in self._vocab.listed("told_only") and self._state.focus.seen and not told
+        here = self._state.focus.seen or "cried" in words
+        return draft.concept in self._vocab.listed("told_only") and here and not told
 
     def _only_how(self, draft: Draft, frame: Frame, clause: Clause) -> bool:
         """ "A gentle mobilisation, no thrust" says how it was done."""
