@@ -92,7 +92,7 @@ class Idle:
         if mark.kind != "result" or mark.word not in self._vocab.listed("infant_words"):
             return False
         before = [t.text for t in self._tokens[max(self._clause.a, mark.a - 3) : mark.a]]
-        pairs = zip(before, before[1:], strict=False)
+        pairs = pairwise(before)
         return any(s in ("he", "she", "i", "we") and v in ("'s", "is", "was", "'ve", "have", "has") for s, v in pairs)
 
     def _existential(self, mark: Mark) -> bool:
