@@ -54,8 +54,9 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
             doubts += [hit.a] if words in doubting else []
             continue
         restated = list(takewhile(partial(_said_before, marks, hit.a), after))
-        after = after[len(restated) :] or after[:1]
-        right = after[0]
+        if len(restated) == len(after):
+            continue  # "the left is tight, sorry, the left": said again, nothing is put right
+        right = after[len(restated)]
         wrong = _same_kind_before(marks, right, hit.a, marked.tokens)
         if wrong is not None and restated and right.kind == "result" and not _kin(wrong, right):
             continue  # "limited to ten. I mean the left ankle, yes."
