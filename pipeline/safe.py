@@ -4,7 +4,6 @@ import re
 import unicodedata
 from collections.abc import Callable
 from functools import cache
-from pathlib import Path
 
 from jinja2 import FileSystemLoader, StrictUndefined
 from jinja2.sandbox import ImmutableSandboxedEnvironment
@@ -45,9 +44,9 @@ def stop(text: str) -> str:
 
 
 @cache
-def html_templates(own: Path | None = None) -> ImmutableSandboxedEnvironment:
-    """Templates whose every expression is cleaned and escaped as HTML; those in the folder ``own`` win."""
-    return _environment(clean, own)
+def html_templates() -> ImmutableSandboxedEnvironment:
+    """Templates whose every expression is cleaned and escaped as HTML."""
+    return _environment(clean)
 
 
 @cache
@@ -62,11 +61,11 @@ def text_templates() -> ImmutableSandboxedEnvironment:
     return _environment(lambda text: Markup(clean(text)))
 
 
-def _environment(safe: Callable[[str], str], own: Path | None = None) -> ImmutableSandboxedEnvironment:
+def _environment(safe: Callable[[str], str]) -> ImmutableSandboxedEnvironment:
     """Every text that no template has marked as its own goes through ``safe``, then through HTML escaping unless
     ``safe`` has marked it as done."""
     environment = ImmutableSandboxedEnvironment(
-        loader=FileSystemLoader([*([own] if own else []), data_path("templates")]),
+        loader=FileSystemLoader(data_path("templates")),
         undefined=StrictUndefined,
         autoescape=True,
         finalize=lambda value: safe(value) if isinstance(value, str) and not isinstance(value, Markup) else value,

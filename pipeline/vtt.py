@@ -12,7 +12,8 @@ from pipeline.errors import InputError
 from pipeline.model import SpeechModel, Transcript, Word
 
 MAX_BYTES = 64 * 1024 * 1024
-_STAMP = re.compile(r"<(?:(\d+):)?(\d{2}):(\d{2})\.(\d{3})>")
+LONGEST_MS = 100 * 3_600_000  # no visit lasts a hundred hours; larger numbers fit in no database
+_STAMP = re.compile(r"<(?:(\d{1,6}):)?(\d{2}):(\d{2})\.(\d{3})>")
 _TAG = re.compile(r"</?[a-zA-Z][^>\n]{0,200}>")
 
 
@@ -47,6 +48,8 @@ def parse_vtt(text: str, *, name: str = "transcript") -> Transcript:
     for caption in captions:
         start = max(clock, _ms(caption.start_in_seconds, caption.start))
         end = max(start + 1, _ms(caption.end_in_seconds, caption.end))
+        if end > LONGEST_MS:
+            raise InputError(f"{name}: a cue ends at {caption.end[:20]}, later than any visit; check its times.")
         cue = _cue_words("\n".join(caption.lines), len(words), start, end)
         if cue:
             utterances.append((len(words), len(words) + len(cue)))
@@ -80,18 +83,30 @@ def _cue_words(raw: str, first: int, start: int, end: int) -> list[Word]:
     timed = bool(tokens) and any(t is not None for t, _ in tokens)
     weights = [len(w) + 1 for _, w in tokens]
     total, passed, words = sum(weights) or 1, 0, []
+    later = _next_later([start if time is None else time for time, _ in tokens])
     for k, ((time, text), weight) in enumerate(zip(tokens, weights, strict=True)):
         even = (start + (end - start) * passed // total, start + (end - start) * (passed + weight) // total)
         passed += weight
         w0, w1 = even
         if timed:
             w0 = time if time is not None else start
-            following = next((t for t, _ in tokens[k + 1 :] if t is not None and t > w0), None)
-            w1 = following if following is not None else max(end, w0 + 1)
+            w1 = max(end, w0 + 1) if (following := later[k]) is None else following
         words.append(
             Word(i=first + k, text=text, start_ms=w0, end_ms=max(w1, w0 + 1), timing="word" if timed else "cue")
         )
     return words
+
+
+def _next_later(times: list[int]) -> list[int | None]:
+    """For each time the first one after it that is greater, else None; linear, however long a cue is."""
+    found: list[int | None] = [None] * len(times)
+    rising: list[int] = []
+    for k in range(len(times) - 1, -1, -1):
+        while rising and rising[-1] <= times[k]:
+            rising.pop()
+        found[k] = rising[-1] if rising else None
+        rising.append(times[k])
+    return found
 
 
 def write_vtt(transcript: Transcript) -> str:

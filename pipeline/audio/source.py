@@ -7,7 +7,7 @@ are tried: play lists and other formats that name further files or addresses are
 import hashlib
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import av
@@ -23,6 +23,7 @@ from pipeline.vault import reading
 
 RATE = 16_000  # samples a second
 BLOCK = 10 * RATE
+LONGEST_H = 24  # hours: a small file may claim years of silence, or one sample a second
 _CONTAINERS = "wav,w64,flac,mp3,aac,ogg,matroska,webm,mov,mp4,m4a,3gp,3g2,mj2,avi,mpeg,mpegts,aiff,caf"
 _MEDIA_TYPES = {
     "wav": "audio/wav",
@@ -71,6 +72,8 @@ class Sound:
                     continue
                 waiting.append(samples)
                 held += len(samples)
+                if total + held > LONGEST_H * 3600 * RATE:
+                    raise InputError(f"{self.path}: holds more than {LONGEST_H} hours of sound. Cut it by visits.")
                 if held >= BLOCK:
                     yield np.concatenate(waiting)
                     total, held, waiting = total + held, 0, []
@@ -124,8 +127,9 @@ def _state(path: Path) -> tuple[int, int]:
 @contextmanager
 def _opened(path: Path) -> Iterator[InputContainer]:
     """The container behind a path. Opened as a file object, so that a name can never be taken for an address."""
+    options = {"format_whitelist": _CONTAINERS}
     try:
-        with reading(path) as file, av.open(file, mode="r", options={"format_whitelist": _CONTAINERS}) as container:
+        with reading(path) as file, av.open(file, mode="r", options=options, metadata_errors="replace") as container:
             yield container
     except FFmpegError as error:
         hint = _unfinished_mp4(path) or f"not an audio file that can be read ({error.strerror}). {_WHAT_IS_READ}"
@@ -157,8 +161,9 @@ def _header_seconds(container: InputContainer, stream: AudioStream) -> float | N
     if stream.duration is not None and stream.time_base is not None:
         return float(stream.duration * stream.time_base)
     if stamp := stream.metadata.get("DURATION", ""):  # Matroska tag, "00:01:02.345000000"
-        hours, minutes, seconds = stamp.split(":")
-        return int(hours) * 3600 + int(minutes) * 60 + float(seconds)
+        with suppress(ValueError, OverflowError):  # anything may stand in a tag
+            hours, minutes, seconds = stamp.split(":")
+            return int(hours) * 3600 + int(minutes) * 60 + float(seconds)
     if container.duration is not None and not container.streams.video:
         return container.duration / av.time_base
     return None

@@ -4,9 +4,8 @@ import io
 from datetime import UTC, datetime
 from pathlib import Path
 
-from jinja2 import TemplateError
-
 from pipeline.errors import InputError
+from pipeline.render.own import own_paper
 from pipeline.render.papers import Paper
 from pipeline.safe import clean, html_templates
 
@@ -29,10 +28,7 @@ def printed(paper: Paper, form: str, own: Path) -> bytes:
 def _html(paper: Paper, own: Path) -> str:
     name = f"{paper.kind}.html.j2"
     if name in _OF_THE_PERSON and (own / name).is_file():
-        try:
-            return html_templates(own).get_template(name).render(paper=paper)
-        except (TemplateError, TypeError, ValueError) as error:
-            raise InputError(f"{own / name}: the template cannot be used ({error}).") from error
+        return own_paper(own / name, paper)
     return html_templates().get_template("paper.html.j2").render(paper=paper)
 
 

@@ -42,11 +42,11 @@ class _Frozen(BaseModel):
 class Cost(_Frozen):
     """What one try costs whoever guesses. The default is the second recommended option of RFC 9106, section 4 (t=3,
     p=4, m=2^16 KiB = 64 MiB), for computers that cannot give 2 GiB to it. The bounds keep a file from outside from
-    taking all memory or time."""
+    taking all memory or time: its MAC cannot be looked at before."""
 
-    memory_kib: int = Field(default=1 << 16, ge=32, le=1 << 22)
-    passes: int = Field(default=3, ge=1, le=64)
-    lanes: int = Field(default=4, ge=1, le=64)
+    memory_kib: int = Field(default=1 << 16, ge=32, le=1 << 18)
+    passes: int = Field(default=3, ge=1, le=8)
+    lanes: int = Field(default=4, ge=1, le=16)
 
 
 class Slot(_Frozen):
