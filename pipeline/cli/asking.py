@@ -78,6 +78,7 @@ def search(
 ) -> None:
     """Find what was said and found over all stored visits."""
     from pipeline.config import load_config
+    from pipeline.readings import note_read
     from pipeline.search import Exact, Options, ask
     from pipeline.show.answers import answer_json, answer_lines
 
@@ -91,4 +92,5 @@ def search(
     config = load_config()
     options = Options(by=by.value if by else None, order=order.value, limit=limit, all=count_all)
     answer = ask(" ".join(question or ()), config, today=date.today(), options=options, exact=exact)
+    note_read(config, "lines", "command", visits=(hit.visit for hit in answer.hits))
     print_lines([json_text(answer_json(answer, config))] if as_json else answer_lines(answer, config))

@@ -125,6 +125,19 @@ def infant_list(as_json: Json = False) -> None:
     print_lines([json_text([one.model_dump(mode="json") for one in found])] if as_json else infants_lines(found))
 
 
+@infant.command("log")
+def infant_log(infant: InfantKey, as_json: Json = False) -> None:
+    """Show who read and who changed what is on record of an infant, oldest first."""
+    from dataclasses import asdict
+
+    from pipeline.readings import log
+    from pipeline.show import log_lines
+
+    who, found = log(infant, at_record())
+    shown = [asdict(one) | {"at": one.at.isoformat()} for one in found]
+    print_lines([json_text(shown)] if as_json else log_lines(who, found))
+
+
 @infant.command("merge")
 def infant_merge(
     infant: InfantKey,
@@ -238,10 +251,12 @@ def visit_then(
 ) -> None:
     """Show a visit's note as it stood at an earlier time, what was asked then, and what had been answered."""
     from pipeline.earlier import stood
+    from pipeline.readings import note_read
     from pipeline.show import stood_lines
 
     config, stages = ready()
     found = stood(visit, when, config, stages, now=datetime.now().astimezone())
+    note_read(config, "earlier note", "command", visit=found.visit)
     print_lines([found.model_dump_json()] if as_json else stood_lines(found))
 
 
@@ -276,6 +291,7 @@ def contact_list(
 ) -> None:
     """List the contacts of an infant, oldest first, with where their files lie."""
     from pipeline.contacts import contacts, copy_files
+    from pipeline.readings import note_read
     from pipeline.show import contact_lines
 
     config = at_record()
@@ -283,6 +299,7 @@ def contact_list(
     if to is not None:
         for path in copy_files(found, to, config):
             say(f"Written: {path}")
+    note_read(config, "contacts", "command", infant=who.id)
     shown = [one.model_dump(mode="json") for one in found]
     print_lines([json_text(shown)] if as_json else contact_lines(who, found, config))
 

@@ -16,12 +16,14 @@ def timeline(
 ) -> None:
     """Show an infant's course: findings by visit, treatments, growth, motion, and a card for the door."""
     from pipeline.config import load_config
+    from pipeline.readings import note_read
     from pipeline.show.over_time import timeline_json, timeline_lines
     from pipeline.timeline import timeline as course_of
     from pipeline.timeline import write_page
 
     config = load_config()
     course = course_of(infant, config)
+    note_read(config, "course", "command", infant=course.infant.id)
     if to is not None:
         say(f"Page: {write_page(course, to)}")
     if as_json:
@@ -45,12 +47,15 @@ def due(
     from pipeline.config import load_config
     from pipeline.due import due as open_of
     from pipeline.due import write_calendar
+    from pipeline.readings import note_read
     from pipeline.show.over_time import due_json, due_lines
 
     if with_text and ics is None:
         raise typer.BadParameter("--with-text goes with --ics FILE.")
     today = date.today()
-    entries = open_of(load_config(), infant)
+    config = load_config()
+    entries = open_of(config, infant)
+    note_read(config, "due", "command", visits=(entry.visit for entry in entries))
     if ics is not None:
         write_calendar(entries, ics, today, with_text=with_text)
         say(f"Calendar: {ics} ({len(entries)} entries)")

@@ -24,6 +24,7 @@ from pipeline.store import Store
 from pipeline.store.entries import find_visit
 from pipeline.store.events import Addendum, Consent, Event, Signed
 from pipeline.store.items import filed_visits
+from pipeline.store.readings import note_reading
 from pipeline.store.tombstones import in_place_of, replaced_files
 from pipeline.store.transfer import SOUND_FOLDER, events_of, files_of, written
 from pipeline.vault import clear_bytes, keys_of, stored
@@ -84,6 +85,9 @@ def export(key: str | None, wish: Wish, to: Path, config: Config, stages: Stages
         if not done.files:
             raise InputError(f"nothing to write: {'; '.join(done.left_out) or 'the record holds no visit'}.")
         batch.publish()
+    visit = chosen[0].id if key is not None and infant is None else None
+    payload = {"type": "read", "what": "export", "way": "command", "visits": []}
+    note_reading(config.home, payload, visit=visit, infant=infant)
     return done
 
 

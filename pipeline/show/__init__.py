@@ -35,7 +35,7 @@ from pipeline.show.lines import (
     link_lines,
     own_word_lines,
 )
-from pipeline.show.practitioners import practitioner_line, practitioner_lines
+from pipeline.show.practitioners import log_lines, practitioner_line, practitioner_lines
 from pipeline.show.recording import FAULTS, KEYS, STATES, RecordingScreen, device_lines, drafted_lines, left_open_lines
 from pipeline.show.speechmodels import kept_lines, model_lines
 
@@ -64,6 +64,7 @@ __all__ = [
     "kept_lines",
     "left_open_lines",
     "link_lines",
+    "log_lines",
     "model_lines",
     "moved_lines",
     "opened_lines",

@@ -14,12 +14,16 @@ heads noted then. Neither form ever changes: hashes written once must stay what 
 import hashlib
 import json
 import secrets
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import sqlalchemy as sa
+if TYPE_CHECKING:  # what notes a reading must start at once
+    import sqlalchemy as sa
 
 FIELDS = ("seq", "id", "at", "author", "infant", "visit", "type", "content")
 FIRST_FIELDS = ("seq", "id", "at", "author", "infant", "visit", "type", "payload")
+
+
+NEWEST = "SELECT seq, hash FROM event ORDER BY seq DESC LIMIT 1"
 
 
 def new_salt() -> str:
@@ -42,9 +46,9 @@ def first_hash(previous: str, row: dict[str, Any]) -> str:
     return _chained(previous, {name: row[name] for name in FIRST_FIELDS})
 
 
-def head(connection: sa.Connection) -> tuple[int, str]:
+def head(connection: "sa.Connection") -> tuple[int, str]:
     """The number and the hash of the newest event; (0, "") where there is none."""
-    row = connection.execute(sa.text("SELECT seq, hash FROM event ORDER BY seq DESC LIMIT 1")).first()
+    row = connection.exec_driver_sql(NEWEST).first()
     return (row.seq, row.hash) if row else (0, "")
 
 

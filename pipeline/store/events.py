@@ -256,6 +256,19 @@ class PractitionerRevised(Frozen):
     practitioner: Practitioner
 
 
+class Read(Frozen):
+    """Somebody opened what is on record: which sort of it, and at a page or by a command.
+
+    visits: of what names several visits (the lines of a search); without visits, and where the event is of no visit and
+    no infant, all of the record.
+    """
+
+    type: Literal["read"] = "read"
+    what: Literal["note", "sound", "paper", "lines", "course", "due", "contacts", "earlier note", "export", "copy"]
+    way: Literal["page", "command"]
+    visits: tuple[str, ...] = ()
+
+
 Payload = Annotated[
     InfantEntered
     | InfantRevised
@@ -282,6 +295,7 @@ Payload = Annotated[
     | Hold
     | PractitionerEntered
     | PractitionerRevised
+    | Read
     | Destroyed,
     Field(discriminator="type"),
 ]

@@ -14,6 +14,7 @@ from pipeline.store.entries import is_signed
 from pipeline.store.items import items_of
 from pipeline.store.people import entries_of
 
+READING = "read"  # the kind of event that changes nothing
 _v, _r = schema.visit.c, schema.remark.c
 
 
@@ -76,11 +77,12 @@ def all_visits(connection: sa.Connection) -> list[VisitOnRecord]:
 
 
 def version(connection: sa.Connection, visit: str) -> int:
-    """Names this state of a visit: the number of the last event of it or of its infant; 0 where there is none."""
+    """Names this state of a visit: the number of the last event of it or of its infant that changed anything; 0 where
+    there is none."""
     event = schema.event.c
     mine = sa.select(_v.infant).where(_v.id == visit).scalar_subquery()
     about = sa.or_(event.visit == visit, sa.and_(event.visit.is_(None), event.infant == mine))
-    return connection.execute(sa.select(sa.func.max(event.seq)).where(about)).scalar() or 0
+    return connection.execute(sa.select(sa.func.max(event.seq)).where(about, event.type != READING)).scalar() or 0
 
 
 def known_names(connection: sa.Connection, infant: str, visit: str) -> tuple[tuple[str, str], ...]:

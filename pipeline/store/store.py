@@ -46,6 +46,7 @@ from pipeline.store.events import (
     kind_of,
 )
 from pipeline.store.history import (
+    READING,
     all_visits,
     drafted_by_content,
     drafted_visits,
@@ -144,7 +145,10 @@ class Writing:
         return self._store.record(visit, inside=self.connection)
 
     def events(self, *, visit: str | None = None, infant: str | None = None) -> list[Event]:
-        """The events of a visit, or those of an infant that belong to no visit, in order. Raises StoreError."""
+        """The events of a visit, or those of an infant that belong to no visit, in order, without readings.
+
+        Raises StoreError.
+        """
         return list(_events(self.connection, visit, infant))
 
     def transcripts(self, recording: str) -> dict[str, Transcript]:
@@ -314,7 +318,8 @@ class Store:
         return f"{seq}:{digest}"
 
     def events(self, *, visit: str | None = None) -> list[Event]:
-        """The record in order of replay, all of it or one visit's. Raises StoreError where one cannot be read."""
+        """The record in order of replay, all of it or one visit's without readings. Raises StoreError where one cannot
+        be read."""
         with self.reading() as connection:
             return list(_events(connection, visit))
 
@@ -384,7 +389,7 @@ class Store:
 def _events(connection: sa.Connection, visit: str | None, infant: str | None = None) -> Iterator[Event]:
     query, c = sa.select(schema.event).order_by(schema.event.c.seq), schema.event.c
     if visit is not None:
-        query = query.where(c.visit == visit)
+        query = query.where(c.visit == visit, c.type != READING)
     if infant is not None:
-        query = query.where(c.infant == infant, c.visit.is_(None))
+        query = query.where(c.infant == infant, c.visit.is_(None), c.type != READING)
     yield from map(event_of, connection.execute(query).all())

@@ -9,6 +9,7 @@ from starlette.responses import HTMLResponse, Response
 
 from pipeline.due import due
 from pipeline.errors import NotFoundError
+from pipeline.readings import note_read
 from pipeline.search import Options, ask
 from pipeline.search.tell import counted, shortened
 from pipeline.timeline import timeline
@@ -33,6 +34,7 @@ def search(
     if q.strip():
         try:
             answer = ask(q, desk.config, today=date.today(), options=Options(by=by or None, order=order))
+            note_read(desk.config, "lines", "page", visits=(hit.visit for hit in answer.hits))
         except NotFoundError as error:
             told = str(error)
     return page(
@@ -44,7 +46,9 @@ def search(
 @router.get("/infants/{key:path}", response_class=HTMLResponse)
 def infant(request: Request, desk: AtDesk, key: str) -> Response:
     """One infant over time, by id or code name."""
-    return page(request, "infant.html.j2", **shown(timeline(key, desk.config), _sound))
+    course = timeline(key, desk.config)
+    note_read(desk.config, "course", "page", infant=course.infant.id)
+    return page(request, "infant.html.j2", **shown(course, _sound))
 
 
 @router.get("/due", response_class=HTMLResponse)
@@ -53,6 +57,7 @@ def open_things(request: Request, desk: AtDesk) -> Response:
     today = date.today()
     try:
         entries = due(desk.config)
+        note_read(desk.config, "due", "page", visits=(entry.visit for entry in entries))
     except NotFoundError:
         entries = []
     return page(request, "due.html.j2", entries=entries, today=today, say=words(_sound))

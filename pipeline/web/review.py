@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse, Response
 
 from pipeline.model import Frozen, Note
 from pipeline.ownwords import OwnWord, add_own_word
+from pipeline.readings import note_read
 from pipeline.review import Candidate, Change, HeardWord, Offer, PartCard, Sheet, named, words_around
 from pipeline.safe import html_templates
 from pipeline.web.pages import AtDesk, Desk, PageSet, Sent, page
@@ -58,6 +59,7 @@ class Named(Frozen):
 @router.get("/visits/{visit}", response_class=HTMLResponse)
 def review(request: Request, visit: VisitId, desk: AtDesk) -> Response:
     """The note of a visit, to be read and put right; the signed note where it is signed."""
+    note_read(desk.config, "note", "page", visit=visit)
     if (signed := signed_page(request, visit, desk)) is not None:
         return signed
     sheet = desk.sheets.sheet(visit)

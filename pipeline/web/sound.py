@@ -10,6 +10,7 @@ from fastapi import Path as InPath
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
+from pipeline.readings import note_read
 from pipeline.review import sound_of
 from pipeline.web.pages import AtDesk, PageSet
 
@@ -25,6 +26,7 @@ _RANGE = re.compile(r"bytes=(\d{0,18})-(\d{0,18})")
 def sound(request: Request, visit: VisitId, desk: AtDesk) -> Response:
     """The recording as it was sealed."""
     file, media_type = sound_of(desk.config, visit)
+    note_read(desk.config, "sound", "page", visit=visit)
     size = file.seek(0, os.SEEK_END)
     first, end = 0, size
     headers = {"Accept-Ranges": "bytes"}
