@@ -10,6 +10,7 @@ from pipeline.store.readings import log_of, note_reading
 
 if TYPE_CHECKING:
     from pipeline.model import Infant
+    from pipeline.store import Writing
     from pipeline.store.events import Event
 
 Way = Literal["page", "command"]
@@ -45,12 +46,18 @@ def log(key: str, config: Config) -> tuple["Infant", list[Entry]]:
     """Who read and who changed the record of an infant, oldest first. Raises NotFoundError, StoreError."""
     from pipeline.infants import found
     from pipeline.store import Store
-    from pipeline.store.practitioners import practitioners
 
     with Store(config.home) as store, store.writing() as unit:
         infant = found(unit, key)
-        names = {one.id: f"{one.name}, {one.role}" for one in practitioners(unit.connection).values()}
-        return infant, [_entry(event, names) for event in log_of(unit.connection, infant.id)]
+        return infant, entries(unit, infant.id)
+
+
+def entries(unit: "Writing", infant: str) -> list[Entry]:
+    """The log of an infant by its id. Raises StoreError."""
+    from pipeline.store.practitioners import practitioners
+
+    names = {one.id: f"{one.name}, {one.role}" for one in practitioners(unit.connection).values()}
+    return [_entry(event, names) for event in log_of(unit.connection, infant)]
 
 
 def _entry(event: "Event", names: dict[str, str]) -> Entry:

@@ -61,6 +61,7 @@ JOBS = {  # part -> what it may use beside the ground
     "converting": {"capture", "hear", "record", "redaction", "stages", "store", "visits"},
     "review": {"infants", "run", "stages", "store", "visits"},
     "readings": {"infants", "store"},
+    "disclosures": {"infants", "moves", "practitioners", "readings", "run", "stages", "store", "visits"},
     "practitioners": {"infants", "safekeeping", "store"},
     "redaction": {"capture", "hear", "infants", "moves", "record", "run", "stages", "store", "visits"},
     "retention": {"infants", "redaction", "run", "stages", "store", "visits"},

@@ -6,12 +6,13 @@ One module a topic; each adds its commands to ``app`` when it is imported, in th
 from pipeline.cli.app import app, main
 
 from pipeline.cli import notes, recording, pages, keeping, asking, over_time  # isort: skip
-from pipeline.cli import exchange, custody, safe, practitioners, words, machine, speechmodels  # isort: skip
+from pipeline.cli import exchange, custody, safe, practitioners, disclosures, words, machine, speechmodels  # isort: skip
 
 __all__ = [
     "app",
     "asking",
     "custody",
+    "disclosures",
     "exchange",
     "keeping",
     "machine",

@@ -243,6 +243,20 @@ def visit_cut(
         print_lines([proposed.model_dump_json()] if as_json else proposed_lines(proposed))
 
 
+@visit.command("hold-back")
+def visit_hold_back(
+    visit: VisitKey,
+    start: Annotated[str, typer.Argument(metavar="FROM", help="Minutes:seconds, as the note has them.")],
+    end: Annotated[str, typer.Argument(metavar="TO", help="Likewise, like 1:12.5.")],
+    reason: Annotated[str, typer.Option(help="Of whom it tells, or who is heard.", metavar="TEXT")],
+) -> None:
+    """Mark a stretch that tells of somebody else: no copy for a request holds it unless it is released."""
+    from pipeline.disclosures import hold_back
+
+    held = hold_back(visit, start, end, reason, at_record())
+    print_lines([f"Held back in copies for a request: {start} to {end}, {held.why}."])
+
+
 @visit.command("then")
 def visit_then(
     visit: VisitKey,

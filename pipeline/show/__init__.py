@@ -11,6 +11,7 @@ from pipeline.show.custody import (
     retention_lines,
     verified_lines,
 )
+from pipeline.show.disclosures import copied_json, copied_lines, disclosed_line
 from pipeline.show.earlier import stood_lines
 from pipeline.show.exchange import exported_json, exported_lines, imported_json, imported_lines
 from pipeline.show.keeping import (
@@ -47,8 +48,11 @@ __all__ = [
     "RecordingScreen",
     "backup_lines",
     "contact_lines",
+    "copied_json",
+    "copied_lines",
     "destroyed_lines",
     "device_lines",
+    "disclosed_line",
     "done_lines",
     "drafted_lines",
     "explained_lines",

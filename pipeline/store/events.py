@@ -256,6 +256,33 @@ class PractitionerRevised(Frozen):
     practitioner: Practitioner
 
 
+class HeldBack(Frozen):
+    """A stretch (ms) of a visit's recording that tells of somebody else, or in which somebody else is heard: no copy
+    for a request holds it unless it is released."""
+
+    type: Literal["held_back"] = "held_back"
+    start_ms: int
+    end_ms: int
+    why: str
+
+
+class Disclosed(Frozen):
+    """What was given out of an infant's record: to whom, on what ground, and which things.
+
+    released: what is otherwise held back and was given all the same, each with the reason. by: who answers for it.
+    contents_sha256: of the list of files of a copy, "" where it was given by other means.
+    """
+
+    type: Literal["disclosed"] = "disclosed"
+    to: str
+    ground: str
+    what: str
+    by: str
+    day: date
+    released: dict[Literal["third-party", "safeguarding"], str] = Field(default_factory=dict)
+    contents_sha256: str = ""
+
+
 class Read(Frozen):
     """Somebody opened what is on record: which sort of it, and at a page or by a command.
 
@@ -295,6 +322,8 @@ Payload = Annotated[
     | Hold
     | PractitionerEntered
     | PractitionerRevised
+    | HeldBack
+    | Disclosed
     | Read
     | Destroyed,
     Field(discriminator="type"),
