@@ -2,11 +2,11 @@
 
     python benchmarks/hostile.py [--cases 2000] [--seed 1] [--minutes 4] [--only KIND] [--to benchmarks/hostile.json]
 
-A seeded mutator makes sound, transcripts, record files, backups, settings, key files and templates hostile. Each goes
-through the real command in a process of its own, with limits on memory, time and file size. A case fails where the
-exit code is not 0, 1 or 3, where a traceback, a signal or a hang ends it, where there is not exactly one sentence of
-ours, where memory grows beyond the bound, or where anything is written or removed outside the data folder. In the
-place of the speech model stands one that hears one word in every chunk.
+A seeded mutator makes sound, transcripts, record files, backups, settings, key files, own words and templates hostile.
+Each goes through the real command in a process of its own, with limits on memory, time and file size. A case fails
+where the exit code is not 0, 1 or 3, where a traceback, a signal or a hang ends it, where there is not exactly one
+sentence of ours, where memory grows beyond the bound, or where anything is written or removed outside the data folder.
+In the place of the speech model stands one that hears one word in every chunk.
 """
 
 import argparse
@@ -29,7 +29,7 @@ from datetime import date, datetime
 from functools import cache
 from pathlib import Path
 
-from hostile_mutants import SETTINGS, SOUNDS, TEMPLATE, VTT, mutant, read_corpus, sound
+from hostile_mutants import OWN_WORDS, SETTINGS, SOUNDS, TEMPLATE, VTT, mutant, read_corpus, sound
 
 GROWTH_MB = 400  # beyond the process before the case; a whole file of the corpus takes less than half of it
 CPU_S = 20
@@ -118,6 +118,7 @@ def prepare(folder: Path) -> Lair:
     for name in SOUNDS:
         (folder / f"whole.{name}").write_bytes(sound(name))
     (folder / "whole.toml").write_text(SETTINGS)
+    (folder / "whole.yaml").write_text(OWN_WORDS)
     (folder / "whole.template").write_text(TEMPLATE)
     (plain.home / "settings.toml").write_text(SETTINGS)
     custody.backup(folder / "whole.zip", plain, now=datetime(2026, 11, 25))
@@ -186,6 +187,8 @@ def entry(kind: str, seed: int) -> tuple[str, str, Callable[[Path], None]]:
             return "", "in/case.zip", _main("restore")
         case "toml":
             return "record", "home/settings.toml", _alone("visit", "list")
+        case "yaml":
+            return "empty", "home/vocab/sites.yaml", _alone("words", "list")
         case "keys":
             return "locked", "home/keys.json", _alone("search", "hips") if odd else _alone("visit", "list")
         case "template":
@@ -203,7 +206,7 @@ def run_case(lair: Lair, kind: str, seed: int, data: bytes, done: str) -> Outcom
         (case / "outside" / "kept").write_text("kept")
         if base:
             shutil.copytree(lair.home(base), case / "home")
-        (case / where).parent.mkdir(exist_ok=True)
+        (case / where).parent.mkdir(parents=True, exist_ok=True)
         (case / where).write_bytes(data)
         pid = os.fork()
         if pid == 0:

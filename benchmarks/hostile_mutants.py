@@ -28,6 +28,15 @@ The left <00:00:01.000>sternocleidomastoid is tight.
 Hips, no clunk. Rotation to the right seventy degrees.
 """
 SETTINGS = 'jurisdiction = "allowed"\npractice = "Invented practice"\nlock_minutes = 10\npart_table = true\n'
+OWN_WORDS = """# invented
+- id: sternocleidomastoid
+  label: sternocleidomastoid muscle
+  misheard: {stern oh: heard for "sternocleidomastoid"}
+  source: own words
+  paired: true
+  parent: neck
+  plural: [s c ms]
+"""
 TEMPLATE = """<h1>{{ paper.title }}</h1>
 {% for block in paper.blocks %}<h2>{{ block.title }}</h2>
 {% for line in block.lines %}<p>{{ line }}</p>{% endfor %}
@@ -37,6 +46,7 @@ _NUMBERS = (0, 1, -1, 0x7F, 0x80, 0xFFFF, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFF)
 _WORDS = (
     "../../../outside/x", "/etc/passwd", "\x00", "\u202e", "\ud800", "a" * 70_000, "9" * 5000, "-1", "1e999", "nan",
     "--> ", "<b>" * 5000, "{{", "[" * 3000, '{"a":' * 3000, "'''", "\\u0000", "99999999:00:00.000", "&#x110000;",
+    "[&a [*a]]", "\n? [a]\n: b", "2026-99-99", "!!python/object/apply:os.system [ls]",
 )  # fmt: skip
 _LEAVES: tuple[Any, ...] = (
     None, True, -1, 2**63, 2**70, 1e308, "", "../../x", "/etc/passwd", "\x00", "a" * 70_000, "9999-12-31",
@@ -226,6 +236,7 @@ MUTATORS: dict[str, tuple[Callable[[bytes, Rng], bytes], ...]] = {
     "json": (as_json, as_json, as_json, flip, cut_off, words),
     "zip": (as_zip, as_zip, as_zip, *BYTES),
     "toml": TEXT,
+    "yaml": TEXT,
     "keys": (as_json, as_json, flip, cut_off, noise),
     "template": (as_template, as_template, as_template, flip, words),
 }

@@ -19,7 +19,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from pipeline.config import HOME_VARIABLE, Config, cache_folder
 from pipeline.errors import HandspokenError, InputError, LockedError
-from pipeline.files import private_folder, write_atomic
+from pipeline.files import FILE_MODE, private_folder, write_atomic
 from pipeline.hear import forget_chunks
 from pipeline.model import Frozen
 from pipeline.record import (
@@ -193,7 +193,7 @@ def kept(config: Config) -> Iterator[Kept]:
     """Every recording that has a folder, oldest first."""
     home = config.home / "recordings"
     for folder in sorted(home.iterdir()) if home.is_dir() else ():
-        if folder.is_dir():
+        if folder.is_dir() and not folder.is_symlink():
             yield _kept(folder)
 
 
@@ -253,6 +253,10 @@ def hearer_at_work(config: Config) -> bool:
     return is_live(config.home, HEARER_LOCK)
 
 
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags | os.O_NOFOLLOW, FILE_MODE)
+
+
 def start_hearer(config: Config) -> None:
     """Start the hearer unless it is at work: a process of its own that outlives this one.
 
@@ -275,6 +279,6 @@ def start_hearer(config: Config) -> None:
             pass_fds=passed,
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL if keys else stack.enter_context(log.open("w")),
+            stderr=subprocess.DEVNULL if keys else stack.enter_context(open(log, "w", opener=_private)),
             start_new_session=True,
         )

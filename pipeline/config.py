@@ -9,6 +9,7 @@ the note), and for retention ``keep_sound_days = 30``, ``keep_records_until_age 
 
 import os
 import tomllib
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -116,11 +117,26 @@ def load_config() -> Config:
     home = Path(given).expanduser().absolute() if given else Path(platformdirs.user_data_dir(_APP, appauthor=False))
     finish_swap(home)
     settings = _read_settings(home / "settings.toml")
+    _refuse_links(home)
     if said := os.environ.get(JURISDICTION_VARIABLE, "").strip():
         settings = _checked({**settings.model_dump(), "jurisdiction": said.lower()}, JURISDICTION_VARIABLE)
     if said := os.environ.get(ENCRYPTION_VARIABLE, "").strip():
         settings = _checked({**settings.model_dump(), "encryption": said.lower()}, ENCRYPTION_VARIABLE)
     return Config(home=home, settings=settings)
+
+
+def _refuse_links(home: Path) -> None:
+    """Raises InputError where a link stands among what is written and destroyed: it would be done elsewhere."""
+    for name in ("record.db", "keys.json", "blobs", "notes", "recordings"):
+        place = home / name
+        inside: list[Path] = []
+        with suppress(OSError), os.scandir(place) as entries:
+            inside = [Path(entry.path) for entry in entries if entry.is_symlink()]
+        if place.is_symlink() or inside:
+            raise InputError(
+                f"{place if place.is_symlink() else inside[0]}: is a link to another place, and the record follows "
+                "none. Move what it leads to here, or remove the link."
+            )
 
 
 def _read_settings(path: Path) -> Settings:
@@ -132,7 +148,7 @@ def _read_settings(path: Path) -> Settings:
         raise InputError(f"{path.parent}: is not a folder; set {HOME_VARIABLE} to one.") from error
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror}).") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # no TOML, no UTF-8, a number too long, too deep
         raise InputError(f"{path}: not readable as TOML: {error}.") from error
 
 

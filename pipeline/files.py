@@ -8,6 +8,7 @@ import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from pipeline.errors import InputError, StoreError
 
@@ -109,6 +110,12 @@ def write_atomic(path: Path, data: bytes | Iterator[bytes]) -> None:
     with staged() as batch:
         batch.write(path, data)
         batch.publish()
+
+
+def new_file(path: Path) -> BinaryIO:
+    """A new file for its owner alone; what stood there, also a link, is removed and not followed. Raises OSError."""
+    path.unlink(missing_ok=True)
+    return os.fdopen(os.open(path, _NEW, FILE_MODE), "wb")
 
 
 def shred(path: Path) -> None:

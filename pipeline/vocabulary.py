@@ -180,6 +180,19 @@ def _loader() -> "type[yaml.SafeLoader]":
     return Loader
 
 
+_MOST = 1_000_000  # values of a file; the longest that is shipped has some ten thousand
+
+
+def _values(data: Any, known: dict[int, int]) -> int:
+    """How many values there are once every alias is written out, at least ``_MOST`` where one holds itself."""
+    if not isinstance(data, dict | list):
+        return 1
+    if id(data) not in known:
+        known[id(data)] = _MOST  # until it is counted
+        known[id(data)] = 1 + sum(_values(one, known) for one in (data.values() if isinstance(data, dict) else data))
+    return known[id(data)]
+
+
 def _strip_lines(data: Any) -> Any:
     if isinstance(data, dict):
         return {k: _strip_lines(v) for k, v in data.items() if k != "_line"}
@@ -211,7 +224,9 @@ def read_rows(path: Path, row: type[_E], faults: list[str]) -> list[tuple[int, _
     name = "/".join(path.parts[-2:])
     try:
         raw = yaml.load(path.read_text(encoding="utf-8"), Loader=_loader())
-    except (yaml.YAMLError, UnicodeDecodeError, OSError) as error:
+        if _values(raw, {}) >= _MOST:
+            raise ValueError("it holds itself, or far too much")
+    except (yaml.YAMLError, ValueError, TypeError, RecursionError, OSError) as error:  # no date; no key; too deep
         mark = getattr(error, "problem_mark", None)
         where = f"{name}:{mark.line + 1}" if mark else name
         faults.append(f"{where}: not readable as YAML: {getattr(error, 'problem', None) or error}")

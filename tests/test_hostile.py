@@ -13,7 +13,7 @@ from pipeline.render.own import own_paper
 from pipeline.render.papers import Block, Paper
 
 ROOT = Path(__file__).parent.parent
-CASES = 30
+CASES = 33
 
 
 def test_seeded_hostile_files_end_with_one_sentence(tmp_path: Path) -> None:

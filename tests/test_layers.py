@@ -186,3 +186,60 @@ def test_no_module_is_longer_than_four_hundred_lines() -> None:
     long = {str(path.relative_to(ROOT)): n for path in FILES if (n := path.read_text().count("\n")) > 400}
 
     assert long == {}
+
+
+RUNS_DATA = ("pickle", "marshal", "shelve", "dill", "joblib", "code", "codeop", "pty", "commands")
+RUNS = {"eval", "exec", "compile", "__import__", "execfile"}
+RUNS_BELOW = {
+    "os": {"system", "popen", "execl", "execv", "execve", "execvp", "execlp", "spawnl", "spawnv", "spawnlp", "spawnvp"},
+    "subprocess": {"getoutput", "getstatusoutput"},
+    "yaml": {"unsafe_load", "full_load", "unsafe_load_all", "full_load_all", "load_all"},
+}
+
+
+def dangers(source: str) -> list[str]:
+    """What would run data as a program: unpickling, evaluation, a shell, YAML that makes objects."""
+    found = [module for module in imports(source) if module.split(".")[0] in RUNS_DATA]
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.ImportFrom) and node.module in RUNS_BELOW:
+            found += [name.name for name in node.names if name.name in RUNS_BELOW[node.module]]
+        if not isinstance(node, ast.Call):
+            continue
+        given = {keyword.arg: keyword.value for keyword in node.keywords}
+        match node.func:
+            case ast.Name(id=name) if name in RUNS:
+                found.append(name)
+            case ast.Attribute(value=ast.Name(id=module), attr=name) if name in RUNS_BELOW.get(module, ()):
+                found.append(f"{module}.{name}")
+            case ast.Attribute(value=ast.Name(id="yaml"), attr="load") if not any(
+                k.arg == "Loader" for k in node.keywords
+            ):
+                found.append("yaml.load")
+        given = {keyword.arg: keyword.value for keyword in node.keywords}
+        for name in {"shell", "allow_pickle"} & given.keys():
+            if ast.dump(given[name]) != "Constant(value=False)":
+                found.append(name)
+    return found
+
+
+def test_nothing_runs_data_as_a_program() -> None:
+    assert {str(path.relative_to(ROOT)): d for path in FILES if (d := dangers(path.read_text(encoding="utf-8")))} == {}
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        "import pickle",
+        "from marshal import loads",
+        "eval('1')",
+        "import os\nos.system('ls')",
+        "from os import popen",
+        "import subprocess\nsubprocess.run('ls', shell=True)",
+        "import subprocess\nsubprocess.getoutput('ls')",
+        "import yaml\nyaml.load(text)",
+        "import yaml\nyaml.unsafe_load(text)",
+        "import numpy\nnumpy.load(path, allow_pickle=True)",
+    ],
+)
+def test_what_would_run_data_is_seen(source: str) -> None:
+    assert dangers(source) != []

@@ -1,12 +1,16 @@
 """What is built is what is used: the data folders are packed, once, and found from anywhere."""
 
+import re
 import subprocess
 import sys
 import tomllib
 import zipfile
+from importlib import metadata
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 import pipeline
 
@@ -82,3 +86,41 @@ def test_every_locked_package_has_a_version_and_a_hash_and_no_place() -> None:
     wanted = [*project["dependencies"], *project["optional-dependencies"]["dev"]]
     locked = {line.split("==")[0] for line in requirements}
     assert {name.split(">")[0].split("=")[0] for name in wanted} <= locked
+
+
+COPYLEFT = re.compile(r"(?<![A-Z])A?GPL|(?<!Lesser )General Public License|Affero")
+CHOICE = {"pyphen": "LGPL 2.1 or MPL 1.1 may be taken instead of the GPL"}
+
+
+def at_run_time() -> set[str]:
+    """The packages that a user needs, by the requirements of those that are installed; developers' extras left out."""
+    seen: set[tuple[str, frozenset[str]]] = set()
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    waiting = [(Requirement(one), {""}) for one in project["dependencies"]]  # each with the extras that ask for it
+    while waiting:
+        wanted, extras = waiting.pop()
+        if wanted.marker is not None and not any(wanted.marker.evaluate({"extra": extra}) for extra in extras):
+            continue
+        key = (canonicalize_name(wanted.name), frozenset({"", *wanted.extras}))
+        if key not in seen:
+            seen.add(key)
+            waiting += [(Requirement(one), set(key[1])) for one in metadata.requires(key[0]) or ()]
+    return {name for name, _ in seen}
+
+
+def licences(name: str) -> str:
+    """What a package's metadata says of its licence."""
+    told = metadata.metadata(name)
+    classified = [one for one in told.get_all("Classifier") or () if one.startswith("License")]
+    named = [*(told.get_all("License-Expression") or ()), *(one[:200] for one in told.get_all("License") or ())]
+    return " | ".join([*named, *classified])
+
+
+def test_nothing_a_user_needs_is_under_the_gpl() -> None:
+    needed = at_run_time()
+
+    assert {"jinja2", "weasyprint", "pyphen", "numpy"} <= needed
+    assert "rcpchgrowth" not in needed
+    assert COPYLEFT.search(licences("rcpchgrowth"))  # for developers alone, and a test that the look finds one
+    assert {name for name in needed if COPYLEFT.search(licences(name))} == set(CHOICE)
+    assert "LGPL" in licences("pyphen")

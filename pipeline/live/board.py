@@ -10,6 +10,7 @@ from pathlib import Path
 from pydantic import Field, ValidationError
 
 from pipeline.errors import HandspokenError
+from pipeline.files import new_file
 from pipeline.model import Dropped, Extraction, Frozen, Transcript, Urgency
 from pipeline.records import VisitRecord
 from pipeline.stages import ShippedStages
@@ -91,8 +92,8 @@ def write_board(folder: Path, view: BoardView, keys: Keys | None) -> None:
     part = folder / f".{BOARD}.part"
     data = stored(view.model_dump_json().encode(), folder / BOARD, keys)
     try:
-        part.write_bytes(data if isinstance(data, bytes) else b"".join(data))
-        part.chmod(0o600)
+        with new_file(part) as file:
+            file.write(data if isinstance(data, bytes) else b"".join(data))
         part.replace(folder / BOARD)
     except OSError:
         return  # the disk is full: the recorder says so, and the next board comes soon

@@ -139,9 +139,15 @@ def is_live(folder: Path, lock: str = LOCK) -> bool:
     return False
 
 
+def refuse_link(path: Path) -> None:
+    """Raises InputError where a link stands in the place of a recording or of a file of one: none is followed."""
+    if path.is_symlink():
+        raise InputError(f"{path}: is a link to another place, and a recording holds none. Remove the link.")
+
+
 def ask(folder: Path, what: Ask) -> None:
     """Ask the recorder of a recording to do something."""
-    handle = os.open(folder / ASKED, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    handle = os.open(folder / ASKED, os.O_WRONLY | os.O_CREAT | os.O_APPEND | os.O_NOFOLLOW, 0o600)
     try:
         os.write(handle, what.model_dump_json().encode() + b"\n")
     finally:

@@ -13,7 +13,7 @@ import av
 import numpy as np
 
 from pipeline.errors import InputError, StoreError
-from pipeline.files import sync
+from pipeline.files import new_file, sync
 from pipeline.model import RecordingLogEntry
 from pipeline.record.folder import (
     BYTES_A_MS,
@@ -26,6 +26,7 @@ from pipeline.record.folder import (
     length_ms,
     read_log,
     read_sound,
+    refuse_link,
     summed_up,
 )
 from pipeline.vault import grown_keys, make_unreadable, reading, sealing
@@ -79,6 +80,7 @@ def destroy(folder: Path) -> None:
     """Overwrite and remove all that was recorded (consent withdrawn). The folder goes too. Raises InputError."""
     if is_live(folder):
         raise InputError(f"{folder}: is still being recorded. End the recording first.")
+    refuse_link(folder)
     for path in sorted(folder.iterdir(), key=lambda p: p.name != PCM):  # the sound goes first
         if path.name == PCM:
             _silence(path, [(0, length_ms(folder) + 1)])
@@ -109,11 +111,10 @@ def _encode(folder: Path, path: Path, drops: list[Range]) -> str:
     digest, at = hashlib.sha256(), 0
     keys = grown_keys(folder / PCM)
     with (
-        path.open("wb") as file,
+        new_file(path) as file,
         sealing(file, folder / FLAC, keys) as out,
         av.open(out, mode="w", format="flac") as container,
     ):
-        os.fchmod(file.fileno(), 0o600)
         stream = container.add_stream("flac", rate=RATE, layout="mono")
         for block in _blocks(folder, drops):
             digest.update(block.tobytes())
@@ -135,8 +136,11 @@ def _decoded(path: Path, as_at: Path) -> str:
 
 
 def _silence(path: Path, drops: list[Range]) -> None:
-    """Overwrite stretches of the open recording with zeros; of an encrypted one all becomes unreadable."""
-    if not path.exists() or make_unreadable(path):
+    """Overwrite stretches of the open recording with zeros; of an encrypted one all becomes unreadable.
+
+    What a link leads to is none of ours and stays.
+    """
+    if path.is_symlink() or not path.exists() or make_unreadable(path):
         return
     size = path.stat().st_size
     with path.open("r+b") as file:

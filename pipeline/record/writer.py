@@ -12,7 +12,7 @@ from typing import Literal
 from pipeline.errors import InputError, StoreError
 from pipeline.files import FILE_MODE, private_folder, sync
 from pipeline.model import RecordingLogEntry
-from pipeline.record.folder import BYTES_A_MS, LOCK, LOG, PCM, Samples
+from pipeline.record.folder import BYTES_A_MS, LOCK, LOG, PCM, Samples, refuse_link
 from pipeline.vault import Growing, Public
 
 _SYNC_BYTES = 500 * BYTES_A_MS
@@ -30,6 +30,8 @@ class Writer:
 
     def __init__(self, folder: Path, wall: Callable[[], datetime], to: Public | None = None) -> None:
         self.folder = private_folder(folder)
+        for path in (folder, *(folder / name for name in (PCM, LOG, LOCK))):
+            refuse_link(path)
         self._wall = wall
         self._lock = _locked(folder)
         try:

@@ -94,6 +94,9 @@ def _recordings(config: Config, destroyed: dict[str, str]) -> None:
 
 
 def _shred_folder(folder: Path) -> None:
+    """All in a folder; of a link that stands in its place only the link."""
+    if folder.is_symlink():
+        shred(folder)
     for path in folder.rglob("*") if folder.is_dir() else ():
         if path.is_symlink() or path.is_file():
             shred(path)

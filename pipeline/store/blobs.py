@@ -66,6 +66,8 @@ class Blobs:
 
         Nobody may add blobs meanwhile. Raises StoreError.
         """
+        if self.folder.is_symlink():
+            raise StoreError(f"{self.folder}: is a link to another place, where nothing is destroyed; remove the link.")
         kept = {self.path(sha256) for sha256 in named}
         for path in sorted(p for p in self.folder.rglob("*") if p.is_file() or p.is_symlink()):
             if path not in kept:
