@@ -5,7 +5,7 @@ changed as a whole, and only then do the files get their names.
 """
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import date
@@ -141,8 +141,7 @@ def draft(
                 places = [place for place in (folder, to) if place is not None]
                 files = _note_files(drafted, stages, copy) if places else {}
                 for place in places:
-                    for name, data in files.items():
-                        batch.write(place / name, data)
+                    write_note(batch, place, files)
                 redrafted = draft_others(unit, record, stages, everything=bool(changed))
             batch.publish()
     return Done(record, drafted, to or folder, tuple(files), before, changed, redrafted)
@@ -241,12 +240,21 @@ def redraft(unit: Writing, batch: Staged, config: Config, stages: Stages, visits
         days.append(record.day)
         folder = config.note_folder(visit)
         if folder is not None and not unit.visit(visit).signed:
-            sound = unit.blob(record.recording.sha256)
-            there = record.recording.media_type.startswith(SOUNDS) and sound.exists()  # a record may come without
-            copy = stages.copy(sound, record.stretches) if there else None
-            for name, data in _note_files(drafted, stages, copy).items():
-                batch.write(folder / name, data)
+            write_note(batch, folder, _note_files(drafted, stages, sound_copy(unit, record, stages)))
     return tuple(days)
+
+
+def sound_copy(unit: Writing, record: VisitRecord, stages: Stages) -> Copy | None:
+    """The small copy of the sound that a note carries; None where the visit has none, or came without."""
+    sound = unit.blob(record.recording.sha256)
+    there = record.recording.media_type.startswith(SOUNDS) and sound.exists()
+    return stages.copy(sound, record.stretches) if there else None
+
+
+def write_note(batch: Staged, folder: Path, files: Mapping[str, bytes]) -> None:
+    """Stage the files of a note in its folder. Raises StoreError, InputError where the folder cannot be."""
+    for name, data in files.items():
+        batch.write(folder / name, data)
 
 
 def _redraft(unit: Writing, visit: str, stages: Stages) -> tuple[VisitRecord, Drafted]:

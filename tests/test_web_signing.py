@@ -121,6 +121,19 @@ def test_the_signed_note_is_hashed_and_says_what_was_adopted(signed: Pages, visi
     assert "to check" not in page.lower()
 
 
+def test_the_files_of_a_note_in_clear_become_the_signed_ones(opened: Pages, visit: str) -> None:
+    folder = opened.config.note_folder(visit)
+    assert folder is not None
+    folder.mkdir(parents=True)
+    (folder / "note.md").write_text("the draft")
+    _sign(opened, visit)  # refused: something blocks
+    assert (folder / "note.md").read_text() == "the draft"
+
+    _sign(opened, visit, reasons=dict.fromkeys(_blocking(opened, visit), "told to the person in charge"))
+
+    assert SIGNER["name"] in (folder / "note.md").read_text()
+
+
 def test_a_signed_note_is_locked(signed: Pages, visit: str) -> None:
     version = _sheets(signed).version(visit)
     line = next(line for line in _sheets(signed).sheet(visit).lines() if line.slots)

@@ -4,6 +4,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from threading import Lock
 from typing import Any
 
@@ -63,6 +64,10 @@ class Sheets:
         """The visit as it stands. Raises NotFoundError, StoreError."""
         with self.open() as store:
             return self.standing(store, visit).sheet
+
+    def note_folder(self, visit: str) -> Path | None:
+        """Where the files of the visit's note lie in clear; None where none do."""
+        return self._config.note_folder(visit)
 
     def version(self, visit: str) -> int:
         """Names the state of the visit."""

@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 from pydantic import Field, StringConstraints, ValidationError
 
 from pipeline.errors import ConflictError, InputError, NotFoundError, StoreError
+from pipeline.files import Staged, staged
 from pipeline.model import Answer, Frozen, Note, Remark, Section
 from pipeline.prompts import PROMPT_SECTIONS
 from pipeline.records import Drafted
@@ -19,6 +20,7 @@ from pipeline.review.sheets import Sheets
 from pipeline.safe import clean
 from pipeline.store import Store
 from pipeline.store.events import Addendum, Signed
+from pipeline.visits import sound_copy, write_note
 
 Typed = Annotated[str, StringConstraints(max_length=120)]
 LEFT_OPEN = "left open"
@@ -92,12 +94,18 @@ def before_signing(sheets: Sheets, visit: str) -> Signing:
 
 
 def sign(sheets: Sheets, visit: str, version: int, signature: Signature) -> None:
-    """Sign the draft: render it, hash it, lock it.
+    """Sign the draft: render it, hash it, lock it. The files of a note that lie in clear become those that were signed.
 
     Raises ConflictError where it changed meanwhile or is signed, InputError where an answer, a reason, a name or second
     initials are missing; nothing is kept then.
     """
     given = Signature.model_validate({key: _tidy(value) for key, value in signature.model_dump().items()})
+    with staged() as batch:
+        _sign(sheets, visit, version, given, batch)
+        batch.publish()
+
+
+def _sign(sheets: Sheets, visit: str, version: int, given: Signature, batch: Staged) -> None:
     with sheets.open() as store, store.writing() as unit:
         if unit.visit(visit).signed:
             raise ConflictError("this note is signed already; add to it by an addendum.")
@@ -132,6 +140,9 @@ def sign(sheets: Sheets, visit: str, version: int, signature: Signature) -> None
             norms_sha256=sheets.stages.norms_sha256(),
         )
         unit.append(payload, visit=visit, infant=record.infant.id)
+        if (folder := sheets.note_folder(visit)) is not None:
+            copy = sound_copy(unit, record, sheets.stages)
+            write_note(batch, folder, sheets.stages.render(note, drafted.transcript, copy))
 
 
 def add(sheets: Sheets, visit: str, version: int, addition: Addition) -> None:
