@@ -66,7 +66,7 @@ def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
         return _silent("hypothetical", "condition")
     if "watch_for" in cues:
         return _silent("hypothetical", "what to watch for")
-    if "earlier" in cues and "today" not in cues:
+    if cues & {"earlier", "ago"} and "today" not in cues:
         return _silent("earlier", "earlier visit")
     if "other" in cues:
         return _silent("other", "somebody else's body")

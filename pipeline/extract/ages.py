@@ -64,7 +64,7 @@ def _gestation(marked: Marked, clause: Clause, mark: Mark, state: State, born: b
 def _age(marked: Marked, clause: Clause, mark: Mark, state: State, *, alone: bool) -> bool:
     number, tokens = mark.number, marked.tokens
     after = tokens[mark.b].text if mark.b < clause.b else ""
-    old = after == "old"
+    old = after == "old" or [t.text for t in tokens[mark.b : mark.b + 2]] == ["of", "age"]
     if number is None or state.ledger.of("history.age"):
         return False
     if not old and (set(_before(marked, clause, mark)[-1:]) & ELSEWHEN or after in ("ago", "time")):

@@ -123,6 +123,9 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         state, marked = self._state, self._marked
         cues = marked.acts(clause.a, clause.b)
         kinds = kinds_of(act, self._present(clause, marks, cues), cues)
+        events = act.name == "earlier" and "ago" in cues  # "she had a seizure last week"
+        if events:
+            kinds = frozenset({"history"})
         ids: list[str] = []
         if self._told_of_before(clause):
             kinds = kinds - {"finding"}
@@ -130,7 +133,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             kinds = kinds - {"advice", "treatment"}  # "Granny says swaddling makes the legs straight"
         if not kinds or self._only_a_reason(clause):
             return ids
-        if "history" in kinds:
+        if "history" in kinds and not events:
             ids += self._file(told_ages(state, marked, clause, marks), clause)
         skipped = annotate.skipped(marked, clause)
         if skipped is not None and not self._withholds(marks):
@@ -151,6 +154,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
                 for d in drafts
                 if not (self._no_other(d, frame) or self._only_now(d, clause) or self._only_how(d, frame, clause))
             ]
+            if events:
+                drafts = [d for d in drafts if d.concept in self._vocab.listed("events")]
             drafts = [d for d in drafts if not self._other_booking(d, ids) and not self._at_once(d, act, clause)]
             drafts = self._timed(drafts, clause, marks)
             drafts = [self._hindered(self._sided_before(d, clause), clause) for d in drafts]
