@@ -123,7 +123,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         state, marked = self._state, self._marked
         cues = marked.acts(clause.a, clause.b)
         kinds = kinds_of(act, self._present(clause, marks, cues), cues)
-        events = act.name == "earlier" and "ago" in cues  # "she had a seizure last week"
+        elsewhere = cues & {"earlier", "other", "doubt", "teach"}
+        events = act.name == "earlier" and "ago" in cues and not elsewhere  # "she had a seizure last week"
         if events:
             kinds = frozenset({"history"})
         ids: list[str] = []
