@@ -37,6 +37,7 @@ class Idle:
             self._praise,
             self._handling,
             self._infant,
+            self._likeness,
         )
         return any(check(mark) for check in checks)
 
@@ -86,6 +87,15 @@ class Idle:
         before = [t.text for t in self._tokens[mark.a - 2 : mark.a]]
         kinds = {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role in ("say", "means")}
         return kinds == {"treatment"} and before[0] in ("when", "as", "if", "while") and before[1] in ("i", "you", "we")
+
+    def _likeness(self, mark: Mark) -> bool:
+        """ "The masseter's tight, like a marble": what the tension is likened to is no lump beside it."""
+        here = {r.concept for r in mark.readings if r.role in ("say", "means")}
+        led = self._marked.words(max(self._clause.a, mark.a - 2), mark.a + 1)
+        if "tissue.mass" not in here or "like" not in led:
+            return False
+        said = {r.concept for m in self._marks if m.b <= mark.a for r in m.readings if r.role == "means"}
+        return "tissue.tension" in said
 
     def _infant(self, mark: Mark) -> bool:
         """ "He takes two sucks and he's gone again": said of the infant."""

@@ -187,12 +187,16 @@ class Ledger:
         for known in reversed(self._by_key[item.concept, item.site, "none", item.level]):
             record = self.records[known]
             if (
-                ("side_missing" in record.item.flags or item.kind == "advice")
+                ("side_missing" in record.item.flags or item.kind == "advice" or self._of_two(record, item, clause))
                 and _same(record.item, item)
                 and clause - record.clause <= NEAR_CLAUSES
             ):
                 return record
         return None
+
+    def _of_two(self, record: Record, item: Item, clause: int) -> bool:
+        """ "Beautiful Moro, both arms the same": of which sides comes in the same breath."""
+        return item.kind == "finding" and item.side == "both" and clause - record.clause <= 1
 
     def _repeat(self, record: Record, item: Item, clause: int) -> str:
         spans = record.item.evidence

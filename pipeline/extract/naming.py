@@ -1,8 +1,11 @@
 """When naming a thing says something of it, and when it does not: headings, pictures only mentioned, pointing words."""
 
+from collections.abc import Sequence
+
+from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
-from pipeline.extract.marks import Marked
-from pipeline.extract.places import SEATED
+from pipeline.extract.marks import Mark, Marked
+from pipeline.extract.places import OTHER, SEATED
 from pipeline.vocabulary import Concept, Vocabulary
 
 
@@ -11,9 +14,23 @@ def points(frame: Frame, marked: Marked, *, things: bool = False) -> bool:
 
     ``things``: only words that point to no people ("I'll ring them").
     """
-    end = next((k for k in range(frame.b, frame.b + 4) if k and marked.ends(k)), frame.b + 4)
+    end = next(
+        (k for k in range(frame.b, frame.b + 4) if k and (marked.ends(k) or marked.words(k, k + 1) & {"because"})),
+        frame.b + 4,
+    )
     near = marked.words(frame.a, end)
     return bool(near & ({"that", "those"} if things else {"that", "those", "them", "it"}))
+
+
+def turns_head(
+    vocab: Vocabulary, concept: Concept, mark: Mark, frame: Frame, held: Sequence[Target], marked: Marked
+) -> bool:
+    """ "Turning left he goes all the way", just after the hips: a leg is not turned to a side, the head is."""
+    if concept.id != "motion.rotation" or frame.side not in OTHER or frame.side_at is None:
+        return False
+    beside = 0 <= frame.side_at[0] - mark.b <= 1 or mark.a <= frame.side_at[0] < mark.b
+    legs = bool(held) and all("leg" in vocab.site_line(t.site) for t in held)
+    return legs and beside and marked.tokens[mark.a].text in ("turn", "turns", "turning")
 
 
 def heading(vocab: Vocabulary, frame: Frame, concept: Concept, marked: Marked) -> bool:

@@ -10,7 +10,7 @@ from pipeline.extract.frames import Frame
 from pipeline.extract.lexicon import Reading
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.measures import value_of
-from pipeline.extract.naming import heading, not_asked_for, points
+from pipeline.extract.naming import heading, not_asked_for, points, turns_head
 from pipeline.extract.places import FAR, OTHER, SEATED, WITHHELD
 from pipeline.extract.results import fit_result, good_result, is_good, opposite
 from pipeline.model import Kind
@@ -190,6 +190,8 @@ class Resolver(Carried):
             not own and not focus.headed and concept.id.startswith(SEATED)
         ):  # a test named anew after a one-sided finding
             context = [replace(t, side="") if t.side in OTHER else t for t in context]
+        if not own and turns_head(self.vocab, concept, mark, frame, context, marked):
+            context = [Target(concept.on[0])]
         held = own or ((Target(None, side_said),) if side_said else ())
         pointed = points(frame, marked, things=concept.id == "plan.refer")
         places = self.place(concept, held, () if own else context, pointed=pointed)
