@@ -13,6 +13,7 @@ from pipeline.model import SpeechModel, Transcript, Word
 
 MAX_BYTES = 64 * 1024 * 1024
 LONGEST_MS = 100 * 3_600_000  # no visit lasts a hundred hours; larger numbers fit in no database
+MOST_WORDS = 250_000  # a day and a night of speech at 170 words a minute
 _STAMP = re.compile(r"<(?:(\d{1,6}):)?(\d{2}):(\d{2})\.(\d{3})>")
 _TAG = re.compile(r"</?[a-zA-Z][^>\n]{0,200}>")
 
@@ -54,6 +55,8 @@ def parse_vtt(text: str, *, name: str = "transcript") -> Transcript:
         if cue:
             utterances.append((len(words), len(words) + len(cue)))
             words.extend(cue)
+        if len(words) > MOST_WORDS:
+            raise InputError(f"{name}: more than {MOST_WORDS:,} words, more than any visit; check what made it.")
         clock = start
     digest = hashlib.sha256(text.encode()).hexdigest()
     return Transcript(

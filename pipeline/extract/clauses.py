@@ -4,6 +4,7 @@ Borders: full stops and question marks, long pauses, "but/so/because ..." and, a
 a new subject and verb ("she's", "there is", "let me"). Stops that a recogniser left out are put in before (stops.py).
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -24,6 +25,11 @@ class Clause:
     head: int
     hard: bool
     joint: str = ""
+
+
+def place_of(clause: Clause, clauses: Sequence[Clause]) -> int:
+    """Which one of the clauses, that stand in order, it is."""
+    return bisect_left(clauses, clause.a, key=lambda one: one.a)
 
 
 class Splitter:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from pipeline.extract.ages import told_ages
 from pipeline.extract.answers import answered, asked
-from pipeline.extract.clauses import Clause
+from pipeline.extract.clauses import Clause, place_of
 from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Focus
 from pipeline.extract.frames import Frame, FrameBuilder
@@ -32,7 +32,7 @@ class Dialogue(Filing):
         drafts += told_ages(state, self._marked, clause, self._marked.within(clause.a, clause.b))
         plans = [d for d in drafts if d.concept == "plan.next_visit"]
         state.offered = tuple(self._file(plans, clause))
-        n = self._clauses.index(clause)
+        n = place_of(clause, self._clauses)
         if not any(f.concepts or f.results for f in frames) and n and not clause.hard and not self._state.last:
             before = self._clauses[n - 1]  # "And birth weight, do you remember?"
             frames = FrameBuilder(self._vocab, self._marked, before).build()

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.extract import annotate
-from pipeline.extract.clauses import Clause
+from pipeline.extract.clauses import Clause, place_of
 from pipeline.extract.drafts import Draft, without_flag
 from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
@@ -29,7 +29,7 @@ class LeftOut(Hands):
 
     def _hindered(self, draft: Draft, clause: Clause) -> Draft:
         """ "He won't open his eyes, so I can't get a red reflex": not seen is not absent."""
-        n = self._clauses.index(clause)
+        n = place_of(clause, self._clauses)
         if draft.result != "absent" or clause.joint != "so" or clause.hard or not n:
             return draft
         before = self._clauses[n - 1]

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.extract.clauses import Clause
+from pipeline.extract.clauses import Clause, place_of
 from pipeline.extract.drafts import Draft
 from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Target
@@ -71,7 +71,7 @@ class Plans(Filing):
         """ "Anything fun goes on her right, so she turns that way", "For the left breast, bring her in under ..."."""
         if draft.side != "none" or draft.concept not in self._vocab.listed("advice_by_side") or clause.hard:
             return draft
-        n = first = self._clauses.index(clause)
+        n = first = place_of(clause, self._clauses)
         while first > 0 and not self._clauses[first].hard:
             first -= 1
         before = self._marked.within(self._clauses[first].a, self._clauses[n].a)
@@ -85,7 +85,7 @@ class Plans(Filing):
 
     def _wanted(self, clause: Clause) -> list[Target]:
         """The structure that the same sentence, just before, wants somebody to see."""
-        n = self._clauses.index(clause)
+        n = place_of(clause, self._clauses)
         if clause.hard or n == 0:
             return []
         before = self._clauses[n - 1]
@@ -112,7 +112,7 @@ class Plans(Filing):
     def _return_if(self, clause: Clause) -> list[str]:
         """A condition with somebody to call is advice on what to come back for."""
         marked = self._marked
-        n = self._clauses.index(clause)
+        n = place_of(clause, self._clauses)
         first = n
         while first > 0 and not self._clauses[first].hard:
             first -= 1
