@@ -3,6 +3,7 @@
 Exit codes: 0 done, 1 bad input, 2 wrong usage, 3 partly done (a torn recording, or one file of several).
 """
 
+import gc
 import json
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from pipeline.stages import ShippedStages
 
 PARTLY = 3
+SELDOM = 100_000  # new objects between two looks for rubbish
 app = typer.Typer(
     name="handspoken",
     help="From a spoken infant examination to a chart note in which every line plays its second of audio.",
@@ -51,6 +53,7 @@ def main(args: Sequence[str] | None = None) -> NoReturn:
     from pipeline.cli.safe import ask_passphrase, at_terminal
     from pipeline.vault import ask_with
 
+    gc.set_threshold(SELDOM, 50, 50)  # what a command loads stays: looking through it costs a twelfth of its start
     ask_with(ask_passphrase if at_terminal() else None)
     try:
         app(args)

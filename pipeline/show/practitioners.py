@@ -3,14 +3,13 @@
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from pipeline.model import Infant, Practitioner
-
 if TYPE_CHECKING:
+    from pipeline.model import Infant, Practitioner
     from pipeline.practitioners import Listed
     from pipeline.readings import Entry
 
 
-def practitioner_line(one: Practitioner) -> str:
+def practitioner_line(one: "Practitioner") -> str:
     """A practitioner with role and days."""
     initials = f" ({one.initials})" if one.initials else ""
     return f"{one.name}, {one.role}{initials}: from {one.start}{f' until {one.until}' if one.until else ''}"
@@ -26,7 +25,7 @@ def practitioner_lines(found: "Iterable[Listed]") -> Iterator[str]:
         yield "Nobody is entered by name; whoever has the passphrase is at work."
 
 
-def log_lines(infant: Infant, found: "Iterable[Entry]") -> Iterator[str]:
+def log_lines(infant: "Infant", found: "Iterable[Entry]") -> Iterator[str]:
     """Who read and who changed what of an infant."""
     yield f"{infant.code_name} ({infant.id})"
     for one in found:
