@@ -47,9 +47,10 @@ class Reader:
     def rows(self, sql: str, parameters: "tuple[Any, ...] | list[Any]" = ()) -> list[sqlite.Row]:
         """All rows of a query. Raises StoreError."""
         try:
-            return self._connection.execute(sql, parameters).fetchall()
+            found: list[sqlite.Row] = self._connection.execute(sql, parameters).fetchall()
         except sqlite.Error as error:
             raise told(self.path, error) from error
+        return found
 
     def stream(self, sql: str, parameters: "tuple[Any, ...] | list[Any]" = ()) -> Iterator[sqlite.Row]:
         """The rows of a query one by one, as far as they are asked for. Raises StoreError."""
