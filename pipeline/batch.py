@@ -1,6 +1,5 @@
 """Old recordings: a folder of them drafted, several at once; what is done is skipped, so that it resumes by itself."""
 
-import hashlib
 import multiprocessing
 import os
 import threading
@@ -17,7 +16,7 @@ from typing import Any, Literal
 from pipeline.ages import parse_date
 from pipeline.config import Config
 from pipeline.errors import HandspokenError, InputError
-from pipeline.files import blocks_of
+from pipeline.files import blocks_of, sha256_of
 from pipeline.model import Frozen
 from pipeline.run import TRANSCRIPT_SUFFIX, read_beside
 from pipeline.stages import Stages
@@ -104,7 +103,7 @@ def _sorted_out(folder: Path, config: Config) -> tuple[list[Path], list[Outcome]
         if path.suffix.lower() not in SOUND_SUFFIXES | {TRANSCRIPT_SUFFIX}:
             continue
         try:
-            sha256 = _sha256(path)
+            sha256 = sha256_of(blocks_of(path))
         except HandspokenError as error:
             outcomes.append(Outcome(file=path.name, state="failed", what=str(error)))
             continue
@@ -128,13 +127,6 @@ def _filed(config: Config) -> Mapping[str, str]:
         return {}
     with Store(config.home) as store:
         return store.drafted_by_content()
-
-
-def _sha256(path: Path) -> str:
-    digest = hashlib.sha256()
-    for block in blocks_of(path):
-        digest.update(block)
-    return digest.hexdigest()
 
 
 def _draft_one(path: Path, stages: Stages, *, told: Told, config: Config, today: date) -> Outcome:

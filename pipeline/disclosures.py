@@ -27,7 +27,6 @@ from pipeline.stages import Stages
 from pipeline.store import Store, Writing
 from pipeline.store.events import Addendum, Disclosed, HeldBack, Signed
 from pipeline.store.readings import note_reading
-from pipeline.visits import SOUNDS
 from pipeline.vtt import write_vtt
 
 __all__ = ["Copied", "Disclosed", "Kept", "Request", "Told", "copy", "disclosures", "hold_back", "note"]
@@ -216,7 +215,7 @@ class _Out:
         recording = entry.recording
         assert recording is not None
         path = self._unit.blob(recording.sha256)
-        if not recording.media_type.startswith(SOUNDS) or recording.gone or not path.exists():
+        if not recording.spoken or recording.gone or not path.exists():
             self.done.held.append(f"visit of {entry.day}: there is no sound of it here")
             return
         own = entry.stretches or ((0, recording.duration_ms),)

@@ -3,9 +3,11 @@
 Everything here is for the owner alone (folders 0700, files 0600): it holds what was said about an infant.
 """
 
+import fcntl
+import hashlib
 import os
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
@@ -148,6 +150,28 @@ def blocks_of(path: Path, size: int = 1 << 20) -> Iterator[bytes]:
                 yield block
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror}).") from error
+
+
+def sha256_of(blocks: Iterable[bytes]) -> str:
+    """The SHA-256 of bytes that come in blocks, in hexadecimal. Raises what the blocks raise."""
+    digest = hashlib.sha256()
+    for block in blocks:
+        digest.update(block)
+    return digest.hexdigest()
+
+
+def take_lock(path: Path) -> int | None:
+    """A lock on a file, made where there is none, as a handle: closing it, or the end of the process, gives it back.
+
+    None where another program holds it.
+    """
+    handle = os.open(path, os.O_RDWR | os.O_CREAT, FILE_MODE)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        os.close(handle)
+        return None
+    return handle
 
 
 def sync(path: Path) -> None:

@@ -20,7 +20,6 @@ from pipeline.store.people import entries_of
 from pipeline.store.tombstones import DESTROYS, destroyed_files, in_place_of, put_in_place
 from pipeline.store.transfer import files_of
 from pipeline.times import day
-from pipeline.visits import SOUNDS
 from pipeline.vocabulary import Entry, read_rows
 
 _LONGEST = 400
@@ -206,7 +205,7 @@ def _sounds(unit: Writing, days: int | None, held: set[str], today: date) -> Ite
     seen: set[str] = set()
     for entry in map(unit.visit, unit.visits_with_words()) if days is not None else ():
         recording = entry.recording
-        if recording is None or recording.gone or recording.id in seen or not recording.media_type.startswith(SOUNDS):
+        if recording is None or recording.gone or recording.id in seen or not recording.spoken:
             continue
         seen.add(recording.id)
         on_it = unit.visits_of(recording=recording.id)

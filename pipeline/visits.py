@@ -4,7 +4,6 @@ Nothing is changed by a job that fails: input is read first, files are written u
 changed as a whole, and only then do the files get their names.
 """
 
-import hashlib
 from collections.abc import Iterable, Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
@@ -15,7 +14,7 @@ from typing import Any, Literal
 from pipeline.ages import age_from_birth, age_on, check_gestation
 from pipeline.config import Config
 from pipeline.errors import InputError
-from pipeline.files import Staged, check_place, staged
+from pipeline.files import Staged, check_place, sha256_of, staged
 from pipeline.model import (
     Dropped,
     Infant,
@@ -44,7 +43,6 @@ from pipeline.vault import clear_blocks
 from pipeline.vtt import write_vtt
 
 OFF_RECORD = "off the record"
-SOUNDS = ("audio/", "video/")  # media types of what was spoken and not written
 
 
 @dataclass(frozen=True)
@@ -125,7 +123,7 @@ def draft(
         age_on(on, None, told.gestation_weeks, told.age)
         _refuse_destroyed(path, known)
         source = _on_record(_logged(read_source(path, stages, on_progress), log), known)
-        if source.recording.media_type.startswith(SOUNDS):
+        if source.recording.spoken:
             filed = known.visit_of(source.recording.id) if known else None
             stretches = known.visit(filed).stretches if known and filed else None
             copy = stages.copy(path, stretches) if to or not config.encrypted else None
@@ -147,22 +145,13 @@ def draft(
     return Done(record, drafted, to or folder, tuple(files), before, changed, redrafted)
 
 
-def sha256_of(path: Path) -> str:
-    """The SHA-256 of a file's clear bytes. Raises InputError, StoreError."""
-    digest = hashlib.sha256()
-    for block in clear_blocks(path):
-        digest.update(block)
-    return digest.hexdigest()
-
-
 def _refuse_destroyed(path: Path, known: Store | None) -> None:
     """Raises InputError where a stretch of this very file was destroyed: it would bring it back."""
     if known is None or not path.is_file():
         return
-    came = sha256_of(path)
     with known.reading() as connection:
         destroyed = destroyed_files(connection)
-    if came in destroyed:
+    if destroyed and (came := sha256_of(clear_blocks(path))) in destroyed:
         now = in_place_of(came, destroyed)
         instead = f"; draft from what is left of it, {known.blobs.path(now)}" if now else ""
         what = "a stretch of this recording" if now else "the sound of this recording"
@@ -247,7 +236,7 @@ def redraft(unit: Writing, batch: Staged, config: Config, stages: Stages, visits
 def sound_copy(unit: Writing, record: VisitRecord, stages: Stages) -> Copy | None:
     """The small copy of the sound that a note carries; None where the visit has none, or came without."""
     sound = unit.blob(record.recording.sha256)
-    there = record.recording.media_type.startswith(SOUNDS) and sound.exists()
+    there = record.recording.spoken and sound.exists()
     return stages.copy(sound, record.stretches) if there else None
 
 

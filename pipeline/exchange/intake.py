@@ -1,13 +1,12 @@
 """The way in: a record file joins the record as a whole or not at all; what is there already is not kept twice."""
 
-import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.config import Config
 from pipeline.errors import InputError, NotFoundError
-from pipeline.files import blocks_of, staged
+from pipeline.files import blocks_of, sha256_of, staged
 from pipeline.redaction import destroy_again, finish, note_due, resume, signed_files
 from pipeline.retention import UNTOUCHED
 from pipeline.stages import Stages
@@ -132,9 +131,6 @@ def _sounds_beside(path: Path, file: RecordFile) -> dict[str, Path | None]:
 
 
 def _checked(path: Path, sha256: str) -> Path:
-    digest = hashlib.sha256()
-    for block in blocks_of(path):
-        digest.update(block)
-    if digest.hexdigest() != sha256:
+    if sha256_of(blocks_of(path)) != sha256:
         raise InputError(f"{path}: the sound is damaged (its hash is another); nothing was imported.")
     return path

@@ -4,7 +4,6 @@ Its queue are the folders of the recordings. Killed at any moment and started ag
 under the hash of their samples, and a draft is on record whole or not at all.
 """
 
-import fcntl
 import os
 import time
 from collections.abc import Callable
@@ -14,7 +13,7 @@ from datetime import date
 from pipeline.capture import DONE, HEARER_LOCK, Drafted, Kept, discard_rest, kept
 from pipeline.config import Config
 from pipeline.errors import HandspokenError
-from pipeline.files import private_folder, write_atomic
+from pipeline.files import private_folder, take_lock, write_atomic
 from pipeline.live.follow import Follower
 from pipeline.record import is_live, seal
 from pipeline.stages import ShippedStages
@@ -34,11 +33,8 @@ def work(config: Config, *, wait_s: float, note: Callable[[str], None]) -> None:
     """
     keys_of(config.home)
     private_folder(config.home)
-    handle = os.open(config.home / HEARER_LOCK, os.O_RDWR | os.O_CREAT, 0o600)
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        os.close(handle)
+    handle = take_lock(config.home / HEARER_LOCK)
+    if handle is None:
         return
     try:
         with suppress(OSError):

@@ -38,6 +38,11 @@ class Recording(Frozen):
     typed_at: datetime | None = None
     log: tuple[RecordingLogEntry, ...] = ()
 
+    @property
+    def spoken(self) -> bool:
+        """Whether it is, or was, sound: not a text that was written or came as a transcript."""
+        return self.media_type.startswith(("audio/", "video/"))
+
 
 class ChunkKey(Frozen):
     """What a chunk result depends on; equal keys may share the result."""

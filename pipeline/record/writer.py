@@ -1,6 +1,5 @@
 """The one writer of an open recording: whatever the sound comes from, it gets to disk here, within the second."""
 
-import fcntl
 import os
 import time
 from collections.abc import Callable
@@ -10,7 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from pipeline.errors import InputError, StoreError
-from pipeline.files import FILE_MODE, private_folder, sync
+from pipeline.files import private_folder, sync, take_lock
 from pipeline.model import RecordingLogEntry
 from pipeline.record.folder import BYTES_A_MS, LOCK, LOG, PCM, Samples, refuse_link
 from pipeline.vault import Growing, Public
@@ -90,14 +89,10 @@ class Writer:
 
 
 def _locked(folder: Path) -> int:
-    handle = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, FILE_MODE)
     for _ in range(_TRIES):
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        if (handle := take_lock(folder / LOCK)) is not None:
             return handle
-        except BlockingIOError:
-            time.sleep(0.01)
-    os.close(handle)
+        time.sleep(0.01)
     raise InputError(f"{folder}: is being recorded already. End that recording first.")
 
 

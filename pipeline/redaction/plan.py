@@ -19,7 +19,6 @@ from pipeline.store import Writing
 from pipeline.store.events import Event, Payload, Signed
 from pipeline.store.tombstones import redactions_of
 from pipeline.times import day, seconds
-from pipeline.visits import SOUNDS
 from pipeline.vocabulary import english_words
 from pipeline.vtt import write_vtt
 
@@ -94,7 +93,7 @@ def plan(unit: Writing, entry: VisitEntry, wanted: Wanted, stages: Stages) -> Pl
         record = unit.record(visit.id)
         plans.append(_of_visit(record, visit, events[visit.id], beside, after, stretch, wanted, mask, unit, stages))
         beside = []
-    sounds = recording.media_type.startswith(SOUNDS) and unit.blob(recording.sha256).exists()
+    sounds = recording.spoken and unit.blob(recording.sha256).exists()
     return Plan(
         recording=recording,
         stretch=stretch,

@@ -12,7 +12,7 @@ from shutil import rmtree
 from pipeline.capture import discard_rest, kept
 from pipeline.config import Config, cache_folder
 from pipeline.errors import StoreError
-from pipeline.files import shred, staged, sync, write_atomic
+from pipeline.files import sha256_of, shred, staged, sync, write_atomic
 from pipeline.hear import forget_chunks
 from pipeline.record import FLAC
 from pipeline.stages import Stages
@@ -20,7 +20,8 @@ from pipeline.store import Store, Writing
 from pipeline.store.events import Signed
 from pipeline.store.tombstones import destroyed_files
 from pipeline.store.verify import blobs_of
-from pipeline.visits import redraft, sha256_of
+from pipeline.vault import clear_blocks
+from pipeline.visits import redraft
 
 MARK = "destroying"  # in the record's folder: something that was destroyed may still lie about
 _COPIES = (".verify-*", ".backup-*", ".earlier-*")  # of the database, made by a program that was killed
@@ -88,7 +89,7 @@ def _recordings(config: Config, destroyed: dict[str, str]) -> None:
     """Sealed sound that a crash left beside the record."""
     for found in kept(config):
         sealed = found.folder / FLAC
-        if sealed.is_file() and sha256_of(sealed) in destroyed:
+        if sealed.is_file() and sha256_of(clear_blocks(sealed)) in destroyed:
             shred(sealed)
             discard_rest(found.folder)
 

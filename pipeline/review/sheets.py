@@ -78,7 +78,7 @@ class Sheets:
         """Whether there is sound to play."""
         with self.open() as store:
             recording = self.standing(store, visit).record.recording
-        return recording.media_type.startswith(("audio/", "video/")) and not recording.gone
+        return recording.spoken and not recording.gone
 
     def sound_gone(self, visit: str) -> str:
         """When, by whom and why the sound was destroyed; "" where it was not."""

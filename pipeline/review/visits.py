@@ -33,7 +33,7 @@ def sound_of(config: Config, visit: str) -> tuple[BufferedReader, str]:
             if recording and recording.gone:
                 told = f"visit {visit}: its sound was {recording.gone}; its lines keep their words and times."
                 raise NotFoundError(told)
-            if recording and recording.media_type.startswith(("audio/", "video/")):
+            if recording and recording.spoken:
                 try:
                     return store.blobs.open(recording.sha256), recording.media_type
                 except OSError as error:

@@ -41,6 +41,14 @@ def event_hash(previous: str, row: dict[str, Any]) -> str:
     return _chained(previous, {name: row[name] for name in FIELDS})
 
 
+def chained(newest: tuple[int, str], row: dict[str, Any]) -> dict[str, Any]:
+    """A new event's row after the newest one (its number and hash; (0, "") for none): number, salt and hashes added."""
+    seq, previous = newest
+    whole = {**row, "seq": seq + 1, "salt": new_salt()}
+    whole["content"] = content_hash(whole["salt"], whole["payload"])
+    return {**whole, "hash": event_hash(previous, whole)}
+
+
 def first_hash(previous: str, row: dict[str, Any]) -> str:
     """The hash as it was made before revision 0005, over ``FIRST_FIELDS`` (payload as parsed JSON)."""
     return _chained(previous, {name: row[name] for name in FIRST_FIELDS})

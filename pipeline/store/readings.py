@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from ulid import ULID
 
-from pipeline.store.chain import NEWEST, content_hash, event_hash, new_salt
+from pipeline.store.chain import NEWEST, chained
 from pipeline.store.driver import connect, sqlite
 from pipeline.store.faults import told
 from pipeline.store.reading import DATABASE
@@ -88,11 +88,8 @@ def _again(connection: sqlite.Connection, fields: dict[str, Any], now: datetime)
 
 
 def _append(connection: sqlite.Connection, fields: dict[str, Any], now: datetime) -> None:
-    seq, before = connection.execute(NEWEST).fetchone() or (0, "")
-    at, salt = now.isoformat().replace("+00:00", "Z"), new_salt()
-    row = {"seq": seq + 1, "id": str(ULID()), "at": at, **fields, "salt": salt}
-    row["content"] = content_hash(salt, fields["payload"])
-    row["hash"] = event_hash(before, row)
+    newest = connection.execute(NEWEST).fetchone() or (0, "")
+    row = chained(newest, {"id": str(ULID()), "at": now.isoformat().replace("+00:00", "Z"), **fields})
     row["payload"] = json.dumps(fields["payload"])
     names = ", ".join(row)
     connection.execute(f"INSERT INTO event ({names}) VALUES ({', '.join('?' * len(row))})", tuple(row.values()))

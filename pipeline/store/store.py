@@ -32,7 +32,7 @@ from pipeline.model import (
 from pipeline.records import ContactEntry, Drafted, PastVisit, VisitEntry, VisitOnRecord, VisitRecord
 from pipeline.store import people, schema
 from pipeline.store.blobs import Blobs, StagedBlobs
-from pipeline.store.chain import content_hash, event_hash, head, new_salt
+from pipeline.store.chain import chained, head
 from pipeline.store.database import faults, open_database, scrub
 from pipeline.store.derived import apply_event, clear_draft, put_draft
 from pipeline.store.entries import contacts_of, find_visit, visit_entry, visits_of
@@ -89,12 +89,9 @@ class Writing:
         payload = event.payload
         if isinstance(payload, InfantEntered | InfantRevised):
             self._refuse_taken(payload.infant, entered=isinstance(payload, InfantEntered))
-        seq, before = head(self.connection)
-        event = event.model_copy(update={"seq": seq + 1})
-        row = {**event.model_dump(mode="json"), "type": kind_of(payload), "salt": new_salt()}
-        row["content"] = content_hash(row["salt"], row["payload"])
-        self.connection.execute(schema.event.insert().values(**row, hash=event_hash(before, row)))
-        apply_event(self.connection, event)
+        row = chained(head(self.connection), {**event.model_dump(mode="json"), "type": kind_of(payload)})
+        self.connection.execute(schema.event.insert().values(**row))
+        apply_event(self.connection, event.model_copy(update={"seq": row["seq"]}))
 
     def put_draft(self, record: VisitRecord, drafted: Drafted) -> None:
         """Replace the derived lines of a visit by a new draft."""

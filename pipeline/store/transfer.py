@@ -47,7 +47,6 @@ from pipeline.store.tombstones import DESTROYS, attested, destroyings, in_place_
 FORMAT = "handspoken record"
 VERSION = 1
 SOUND_FOLDER = "sound"
-SOUNDS = ("audio/", "video/")
 MAX_BYTES = 512 * 2**20
 _BATCH = 500  # ids asked for at once
 
@@ -169,7 +168,7 @@ def files_of(payload: Payload) -> Iterator[tuple[str, bool]]:
     """The hashes of the files that an event names, each with whether it is sound."""
     match payload:
         case RecordingSealed(recording=recording):
-            yield recording.sha256, recording.media_type.startswith(SOUNDS)
+            yield recording.sha256, recording.spoken
         case TranscriptMade(sha256=sha256):
             yield sha256, False
         case Signed(note=note, renderings=renderings):

@@ -3,7 +3,6 @@
 Works on a copy of the database as it is at one moment, so that others may go on writing; changes nothing.
 """
 
-import hashlib
 import json
 import re
 import tempfile
@@ -14,6 +13,7 @@ import sqlalchemy as sa
 from pydantic import ValidationError
 
 from pipeline.errors import HandspokenError, InputError, StoreError
+from pipeline.files import sha256_of
 from pipeline.model import Frozen, Note, Transcript
 from pipeline.records import Drafted, VisitRecord
 from pipeline.store.chain import content_hash, event_hash, first_hash
@@ -186,17 +186,15 @@ def _noted(head: str | None) -> tuple[int, str] | None:
 def _blobs(store: Store, named: dict[str, tuple[str, bool]], live: Store, last: int) -> Iterator[Fault]:
     for sha256, (what, sound) in named.items():
         path = store.blobs.path(sha256)
-        digest = hashlib.sha256()
         try:
-            for block in store.blobs.blocks(sha256):
-                digest.update(block)
+            found = sha256_of(store.blobs.blocks(sha256))
         except InputError:
             told = f"a stored file is missing ({what})"
             yield Fault(where=str(path), what=told, do=RESTORE, no_sound=sound and not path.exists())
             continue
         except StoreError:
-            digest = hashlib.sha256(b"none of it")
-        if digest.hexdigest() != sha256:
+            found = ""  # none of it
+        if found != sha256:
             yield Fault(where=str(path), what=f"a stored file was altered or damaged ({what})", do=RESTORE)
     with live.reading() as connection:  # what was filed since the copy was made is not left over
         since = (

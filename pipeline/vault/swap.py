@@ -4,7 +4,6 @@
 ones count, from then on the new ones. Whoever converts holds a lock, so that nobody takes a swap in hand twice.
 """
 
-import fcntl
 import json
 import os
 from collections.abc import Iterator
@@ -13,7 +12,7 @@ from pathlib import Path
 from shutil import rmtree
 
 from pipeline.errors import StoreError
-from pipeline.files import private_folder, shred, sync, write_atomic
+from pipeline.files import private_folder, shred, sync, take_lock, write_atomic
 
 FOLDER = ".converting"
 _NEW, _OLD, _READY, _LOCK = "new", "old", "ready", "lock"
@@ -57,12 +56,9 @@ def finish_swap(home: Path) -> None:
 
 
 def _locked(base: Path) -> int:
-    handle = os.open(base / _LOCK, os.O_RDWR | os.O_CREAT, 0o600)
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError as error:
-        os.close(handle)
-        raise StoreError(f"{base.parent}: the record is being converted just now; try again in a moment.") from error
+    handle = take_lock(base / _LOCK)
+    if handle is None:
+        raise StoreError(f"{base.parent}: the record is being converted just now; try again in a moment.")
     return handle
 
 
