@@ -8,6 +8,7 @@ import queue
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass
@@ -46,9 +47,12 @@ from pipeline.visits import Told, expected
 
 VISIT, DONE = "visit.json", "done.json"
 HEARER_LOCK, HEARER_LOG = "hearer.lock", "hearer.log"
+_START_S = 20.0  # within this a started hearer is at work, on a slow machine too
+_STARTS = 3
 State = Literal["live", "open", "sealed", "done"]
 __all__ = [
     "Ask",
+    "Awaited",
     "Capture",
     "Drafted",
     "Kept",
@@ -282,3 +286,30 @@ def start_hearer(config: Config) -> None:
             stderr=subprocess.DEVNULL if keys else stack.enter_context(open(log, "w", opener=_private)),
             start_new_session=True,
         )
+
+
+class Awaited:
+    """The draft of a sealed recording that is waited for. A hearer that ended before it was made is started again."""
+
+    def __init__(self, config: Config, folder: Path, clock: Callable[[], float] = time.monotonic) -> None:
+        self._config, self._folder, self._clock = config, folder, clock
+        self._started, self._again = clock(), 0
+
+    def look(self) -> Drafted | None:
+        """What became of the recording; None while it is heard, or while the record is locked.
+
+        A hearer that ends again and again is given up, which the fault says.
+        """
+        drafted = find(self._folder).drafted()
+        if drafted is not None or self._clock() - self._started < _START_S:
+            return drafted
+        if locked(self._config.home) or hearer_at_work(self._config):
+            return None
+        if self._again == _STARTS:
+            return Drafted(
+                fault="The recording is kept whole, but hearing it has ended again and again before there was a draft. "
+                "What stands in the way is told by: handspoken listen"
+            )
+        self._again, self._started = self._again + 1, self._clock()
+        start_hearer(self._config)
+        return None

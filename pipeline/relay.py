@@ -10,14 +10,14 @@ from collections.abc import Callable
 
 import numpy as np
 
-from pipeline.capture import Ask, Capture, Shown, discard, find, start_hearer
+from pipeline.capture import Ask, Awaited, Capture, Shown, discard, find, start_hearer
 from pipeline.config import Config
 from pipeline.errors import HandspokenError, InputError
 from pipeline.record import Resampler
 
 RATES = range(8_000, 192_001)  # samples a second that a page may send
 GONE_S = 120.0
-_TICK_S = 0.2
+_TICK_S, _DRAFT_TICK_S = 0.2, 1.0
 
 
 class Relay:
@@ -91,6 +91,7 @@ class Relay:
             self.sealed = True
             if self._hear:
                 start_hearer(self._config)
+                threading.Thread(target=self._await_draft, name="draft", daemon=True).start()
         except HandspokenError as error:
             self.fault = str(error)
 
@@ -105,3 +106,9 @@ class Relay:
                     recorder.end("the page that recorded has stayed away")
         if not recorder.withdrawn:
             self.keep()
+
+    def _await_draft(self) -> None:
+        awaited = Awaited(self._config, self.capture.folder)
+        while (drafted := awaited.look()) is None:
+            time.sleep(_DRAFT_TICK_S)
+        self.fault = drafted.fault

@@ -1,5 +1,6 @@
 """Live work: the same items as from the whole recording, a board fit for the room, a hearer that may be killed."""
 
+import fcntl
 import hashlib
 import os
 import random
@@ -18,7 +19,7 @@ from extracting import extractor, narration
 from invented import infant, record_of
 
 from pipeline.audio import RATE, open_sound
-from pipeline.capture import Capture, begin, discard, find, kept, live, recover
+from pipeline.capture import Awaited, Capture, begin, discard, find, kept, live, recover
 from pipeline.config import Config, Settings, cache_folder
 from pipeline.errors import InputError
 from pipeline.hear import utterances
@@ -250,6 +251,35 @@ def test_the_watch_tells_what_is_on_disk(config: Config, capture: Capture) -> No
 
 
 # ---------------------------------------------------------------- the hearer
+
+
+def test_a_hearer_that_ended_too_early_is_started_again_and_then_given_up(
+    config: Config, capture: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    started: list[Config] = []
+    monkeypatch.setattr("pipeline.capture.start_hearer", started.append)
+    capture.recorder.take(speech())
+    capture.recorder.end()
+    capture.finish()
+    now = [0.0]
+    awaited = Awaited(config, capture.folder, lambda: now[0])
+    with (config.home / "hearer.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        now[0] = 3600.0
+        assert awaited.look() is None
+    assert started == []  # one is at work
+
+    for _ in range(3):
+        now[0] += 30.0
+        assert awaited.look() is None
+        assert awaited.look() is None  # it has just been started
+    assert len(started) == 3
+    now[0] += 30.0
+    given_up = awaited.look()
+    assert given_up is not None
+    assert "kept whole" in given_up.fault
+    assert len(started) == 3
+    assert find(capture.folder).state == "sealed"
 
 
 def results(cache: Path) -> set[str]:

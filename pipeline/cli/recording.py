@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from pipeline.capture import Capture, Kept
     from pipeline.config import Config
 
-_START_S = 20.0  # a hearer that is not at work after so long did not start
-
 
 @app.command()
 def record(
@@ -139,16 +137,14 @@ def _after(config: "Config", capture: "Capture", *, hear: bool) -> None:
 
 
 def _wait(config: "Config", here: "Kept") -> None:
-    from pipeline.capture import hearer_at_work
+    from pipeline.capture import Awaited
     from pipeline.show import drafted_lines
 
     say("Drafting. You may close this: it goes on by itself.")
-    began = time.monotonic()
+    awaited = Awaited(config, here.folder)
     with ended_by_signal() as ended:
-        while (drafted := here.drafted()) is None and not ended():
+        while (drafted := awaited.look()) is None and not ended():
             time.sleep(0.2)
-            if time.monotonic() - began > _START_S and not hearer_at_work(config):
-                break
     if drafted is None:
         say("Not drafted yet. What stands in the way, or that all goes well, is told by: handspoken listen")
         return

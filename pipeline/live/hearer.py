@@ -58,11 +58,12 @@ class _Hearer:
         idle = time.monotonic()
         while True:
             self._between()
-            if self._work():
-                idle = time.monotonic()
-            elif time.monotonic() - idle >= wait_s and self._follower is None:
+            worked = self._work()
+            if worked or self._follower is not None:
+                idle = time.monotonic()  # also when a recording has just ended and is not sealed yet
+            elif time.monotonic() - idle >= wait_s:
                 return
-            else:
+            if not worked:
                 time.sleep(_IDLE_S)
 
     def _work(self) -> bool:
