@@ -40,7 +40,8 @@ def items_of(rows: list[dict[str, Any]]) -> tuple[Item, ...]:
 def rows_of(path: Path) -> Iterator[dict[str, str]]:
     """The rows of one narration, without judgement. The sex is left open: it decides no danger sign but by weight."""
     data = json.loads(path.read_text(encoding="utf-8"))
-    weeks, items = data["gestation_weeks"], items_of(data["items"])
+    told, items = data["gestation_weeks"], items_of(data["items"])
+    weeks = None if told is None else int(told)  # completed weeks
     infant = Infant(id=path.stem, code_name=path.stem, gestation_weeks=weeks, sex=data.get("sex"))
     by_id = {item.id: item for item in items}
     for remark in check(items, infant=infant, age=parse_age(data["age"], weeks), norms=load_norms()):

@@ -217,3 +217,16 @@ def test_ages_are_shown_in_the_words_of_the_trade() -> None:
     assert both_shown(Age(days=98, corrected_days=42)) == "3 months old, corrected 6 weeks"
     assert both_shown(Age(days=20, corrected_days=-15)) == "2 weeks old, corrected 3 weeks before term"
     assert both_shown(Age(days=20)) == "2 weeks old, corrected age not known"
+
+
+@pytest.mark.parametrize(
+    ("item", "rule", "urgency"),
+    [
+        (one("measure.capillary_refill", site="skin", value=3, unit="s"), "refill.slow", "same_day"),
+        (one("measure.capillary_refill", site="skin", value=2.9, unit="s"), "refill.expected", "expected"),
+        (one("sign.turgor", "reduced", site="skin"), "turgor.reduced", "emergency"),
+        (one("sign.dry_mouth", "present", site="mouth"), "mouth.dry", "ask"),
+    ],
+)
+def test_signs_of_dryness_and_of_the_circulation(item: Item, rule: str, urgency: str) -> None:
+    assert [r.urgency.value for r in seek(raised(item, age=old(months=4)), rule)] == [urgency]

@@ -21,7 +21,7 @@ HIP_TIGHT = "tissue.tension hip left tight"
         ("When I saw him last week, the left SCM was tight.", ClauseClass.CHAT),
         ("His brother's left hip is tight.", ClauseClass.CHAT),
         ("The twin has a tight left hip.", ClauseClass.CHAT),
-        ("Her sister had a dislocated hip.", ClauseClass.CHAT),
+        ("Her sister has a sore hip.", ClauseClass.CHAT),
         ("Let me check the hips.", ClauseClass.ANNOUNCEMENT),
     ],
 )

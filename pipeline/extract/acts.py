@@ -10,6 +10,7 @@ from pipeline.model import ClauseClass, Kind
 ALL: frozenset[Kind] = frozenset({"finding", "history", "treatment", "advice", "plan", "impression"})
 DOING: frozenset[Kind] = frozenset({"treatment", "advice", "plan"})
 NOTHING: frozenset[Kind] = frozenset()
+ADVISING = frozenset({"advise", "home"})
 INVERTED = frozenset({"is", "are", "was", "were", "does", "did", "has", "have"})
 CONDITIONS = frozenset({"any", "anything", "if", "should", "whenever"})
 PERSONAL = frozenset({"she", "he", "hers", "his", "her", "here", "this", "mine"})
@@ -132,7 +133,7 @@ def kinds_of(act: Act, present: set[Kind], cues: set[str]) -> frozenset[Kind]:
         return frozenset({"finding", "advice", "plan"})  # findings only after a comma: "turn him left, all the way"
     if act.silent is not None and act.name not in ("announce", "chat"):
         return NOTHING
-    own = bool(cues & {"treat", "announce"}) and not ("advise" in cues and "advice" in present)
+    own = bool(cues & {"treat", "announce"}) and not (cues & ADVISING and "advice" in present)
     if "intend" in cues and "treat" not in cues:
         present = present - {"treatment"}  # "I'd like to do a little work on the neck"
     if "treatment" in present and (own or "advice" not in present):
@@ -143,4 +144,6 @@ def kinds_of(act: Act, present: set[Kind], cues: set[str]) -> frozenset[Kind]:
         return frozenset({"advice", "plan"})
     if act.name == "announce":
         return frozenset({"treatment", "plan"})
+    if "home" in cues:
+        return frozenset({"history", "advice", "plan"})  # "she had a fever at home": told, not seen here
     return ALL - DOING

@@ -149,6 +149,8 @@ class Places:
             if concept.id.startswith("joint.") and focus and not self._near(concept.on[0], focus):
                 return ()  # "no click" with a finger in the mouth is not said of the hip
             return (Target(concept.on[0], lead),)
+        if concept.id in self.vocab.listed("else_of_the_skin"):
+            return (Target("skin"),)  # "there's a bruise": it must not be lost for want of its place
         return (Target(None, lead),) if concept.kind in ("plan", "advice") else ()
 
     def _lifted(self, concept: Concept, site: str | None) -> str | None:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.extract import annotate
-from pipeline.extract.acts import ALL, DOING, Act, kinds_of
+from pipeline.extract.acts import ADVISING, ALL, DOING, Act, kinds_of
 from pipeline.extract.afterthoughts import Afterthoughts
 from pipeline.extract.ages import told_ages
 from pipeline.extract.clauses import Clause
@@ -130,7 +130,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         ids: list[str] = []
         if self._told_of_before(clause):
             kinds = kinds - {"finding"}
-        if annotate.source_role(marked, clause) in ("mother", "father", "other_carer") and "advise" not in cues:
+        if annotate.source_role(marked, clause) in ("mother", "father", "other_carer") and not cues & ADVISING:
             kinds = kinds - {"advice", "treatment"}  # "Granny says swaddling makes the legs straight"
         if not kinds or self._only_a_reason(clause):
             return ids

@@ -100,6 +100,14 @@ SAID: list[tuple[str, Age, tuple[Item, ...], Urgency, tuple[Item, ...]]] = [
         (FALL, seen("motion.rotation", "normal", "neck", side="left")),
     ),
     ("RF22", old(months=9), (TORTICOLLIS, warm(38.5)), E, (TORTICOLLIS, warm(37.0))),
+    ("RF22", old(months=9), (seen("motion.general", "guarded", "neck"), warm(38.5)), E, (warm(38.5),)),
+    (
+        "RF10",
+        old(months=2),
+        (seen("motion.general", "limited", "face"),),
+        S,
+        (seen("motion.general", "normal", "face"),),
+    ),
     (
         "RF22",
         old(months=9),

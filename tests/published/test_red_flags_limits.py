@@ -17,6 +17,7 @@ COMPUTED: list[
     ("RF16", old(120), GIRL, FAR_BACK, (head(42.3),), FAR_BACK, (head(41.9),)),
     ("RF17", old(183), GIRL, (), (head(39.5),), (), (head(39.6),)),
     ("RF35", old(4), BOY_3500, (), (weighed(3.14),), (), (weighed(3.15),)),
+    ("RF35", old(20), BOY_3500, (), (weighed(3.14),), (), (weighed(3.15),)),
     ("RF36", old(21), BOY_3500, (), (weighed(3.49),), (), (weighed(3.5),)),
     ("RF37", old(183), GIRL, (), (weighed(5.69),), (), (weighed(5.70),)),
 ]
