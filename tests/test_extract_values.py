@@ -225,3 +225,23 @@ def test_a_threshold_in_advice_is_no_measurement(said: str) -> None:
 @pytest.mark.parametrize("said", ["Temperature is 380.", "Weight is 900.", "Heart rate is 0."])
 def test_a_bare_number_outside_the_range_is_not_believed(said: str) -> None:
     assert [item.value for item in read(said).items if item.value is not None] == []
+
+
+@pytest.mark.parametrize(
+    ("said", "expected"),
+    [
+        ("Diagonals, right front to left back, one thirty-two. Left front to right back, one twenty-five.", [132, 125]),
+        ("Right front to left back is one oh five, left front to right back one twelve.", [105, 112]),
+        (
+            "Right forehead to the left back thirteen point five, left forehead to the right back twelve point nine.",
+            [135, 129],
+        ),
+        (
+            "Diagonals: left back to right front a hundred and thirty, right back to left front a hundred and nine.",
+            [130, 109],
+        ),
+    ],
+)
+def test_a_diagonal_of_the_head_has_the_side_of_its_front(said: str, expected: list[float]) -> None:
+    made = lines(said)
+    assert made == [f"measure.head_diagonal skull {s} {v} mm" for s, v in zip(("right", "left"), expected, strict=True)]

@@ -13,6 +13,9 @@ NOTHING: frozenset[Kind] = frozenset()
 ADVISING = frozenset({"advise", "home"})
 INVERTED = frozenset({"is", "are", "was", "were", "does", "did", "has", "have"})
 CONDITIONS = frozenset({"any", "anything", "if", "should", "whenever"})
+FOUND = ("sign.", "motion.", "tissue.", "alignment.", "joint.", "tone.")
+PRESENT = frozenset({"'s", "is", "are", "'re"})
+GOES_ON = ("teach", "earlier", "outside", "other")
 PERSONAL = frozenset({"she", "he", "hers", "his", "her", "here", "this", "mine"})
 
 
@@ -30,6 +33,7 @@ _SILENT = {
     "question": ClauseClass.QUESTION,
     "hypothetical": ClauseClass.HYPOTHETICAL,
     "earlier": ClauseClass.CHAT,
+    "outside": ClauseClass.CHAT,
     "other": ClauseClass.CHAT,
     "teach": ClauseClass.TEACHING,
     "doubt": ClauseClass.CHAT,
@@ -41,15 +45,16 @@ def acts_of(marked: Marked, clauses: Sequence[Clause]) -> list[Act]:
     """One act a clause, in order."""
     acts: list[Act] = []
     warned = _warned(marked, clauses)
+    now = -1  # the clause that tells today's state after an earlier one
     for n, clause in enumerate(clauses):
-        before = acts[-1] if acts and not clause.hard else None
+        before = acts[-1] if acts and not clause.hard and n != now else None
         last_of_sentence = n + 1 == len(clauses) or clauses[n + 1].hard
         act = _act(marked, clause, before, last_of_sentence)
         if n in warned and act.silent is None:
             act = _silent("hypothetical", "what to come back for")
         follows = clauses[n + 1] if n + 1 < len(clauses) else None
         if follows is not None and act.silent is None and _was_until(marked, clause, follows, last_of_sentence):
-            act = _silent("earlier", "was so until today")
+            act, now = _silent("earlier", "was so until today"), n + 1
         acts.append(act)
     return acts
 
@@ -69,13 +74,15 @@ def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
         return _silent("hypothetical", "what to watch for")
     if cues & {"earlier", "ago"} and "today" not in cues:
         return _silent("earlier", "earlier visit")
+    if "outside" in cues:
+        return _silent("outside", "told by somebody who saw the infant elsewhere")
     if "other" in cues:
         return _silent("other", "somebody else's body")
     if "doubt" in cues:
         return _silent("doubt", "only thought")
     if "teach" in cues:
         return _silent("teach", "explanation")
-    if before is not None and before.name in ("teach", "earlier", "other") and not turned and "today" not in cues:
+    if before is not None and before.name in GOES_ON and not turned and "today" not in cues:
         opening = marked.words(clause.head, clause.head + 3)
         if before.name != "teach" or not opening & PERSONAL:
             return _silent(before.name, "goes on from the clause before")
@@ -105,8 +112,22 @@ def _was_until(marked: Marked, clause: Clause, following: Clause, far: bool) -> 
     """ "It was high on the left, and that's level today": the past tense before a "today" is an earlier visit."""
     past = marked.words(clause.a, clause.b) & {"was", "were", "had"}
     here = marked.acts(clause.a, clause.b)
+    if past and not far and _is_now(marked, clause, following):
+        return True
     points = not far or marked.tokens[following.head].text in ("it", "that", "they", "now", "today")
+    points = points or any(m.kind == "result" for m in marked.within(following.head, following.head + 1))
     return bool(past) and points and "today" not in here and "today" in marked.acts(following.a, following.b)
+
+
+def _is_now(marked: Marked, clause: Clause, following: Clause) -> bool:
+    """ "The left foot was turning in, and yeah, it's straight": a state in the past, and the same thing's state now."""
+    past = {"was", "were", "had", "been"}
+    states = [m for m in marked.within(clause.a, clause.b) if marked.words(max(clause.a, m.a - 2), m.a + 1) & past]
+    found = any(r.concept.startswith(FOUND) for m in states for r in m.gives())
+    opening = [t.text for t in marked.tokens[following.head : following.head + 2]]
+    present = len(opening) == 2 and opening[0] in ("it", "that", "they") and opening[1] in PRESENT
+    told = [m.kind for m in marked.within(following.head, following.b)]
+    return found and present and "result" in told and "site" not in told
 
 
 def _silent(name: str, why: str) -> Act:
@@ -131,6 +152,8 @@ def kinds_of(act: Act, present: set[Kind], cues: set[str]) -> frozenset[Kind]:
     """The kinds of item that a clause of this act may give. ``present``: kinds of the concepts it names."""
     if act.name == "bid":
         return frozenset({"finding", "advice", "plan"})  # findings only after a comma: "turn him left, all the way"
+    if act.name == "outside":
+        return frozenset({"history"})
     if act.silent is not None and act.name not in ("announce", "chat"):
         return NOTHING
     own = bool(cues & {"treat", "announce"}) and not (cues & ADVISING and "advice" in present)

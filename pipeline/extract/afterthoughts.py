@@ -16,6 +16,7 @@ from pipeline.model import TraceStep, span_of
 
 TREATED_CLAUSES = 10
 UNEVEN_CLAUSES = 4
+AGAIN_CLAUSES = 4
 
 
 class Afterthoughts(Filing):
@@ -187,7 +188,11 @@ class Afterthoughts(Filing):
     def _correct_earlier(self, pending: Sequence[Mark]) -> None:
         """ "Sorry, I said right, it's the left": the last statement that has such a slot is put right."""
         for right in pending:
-            for record in self._state.ledger.last(self._state.last):
+            records = self._state.ledger.last(self._state.last)
+            if right.kind == "number" and not records:  # "No, the tape slipped. Forty-two and a half."
+                near = [r for r in self._state.ledger.recent()[:1] if self._state.clause - r.clause <= AGAIN_CLAUSES]
+                records = [r for r in near if r.item.value is not None]
+            for record in records:
                 item = record.item
                 slots: dict[str, object] = {}
                 if right.kind == "side" and right.side in OTHER and item.side in OTHER and item.side != right.side:

@@ -30,10 +30,12 @@ def told_ages(state: State, marked: Marked, clause: Clause, marks: Sequence[Mark
     visit alone. It is the gestation beside birth, term or "weeker", between 22 and 43 weeks.
     """
     concepts = {r.concept for m in marks for r in m.readings if r.concept}
+    alone = all(r.role == "result" for m in marks for r in m.readings)  # "today" is a word of other things
     words = marked.words(clause.a, clause.b)
     born = bool(concepts & BIRTH or words & BORN) or state.birth_at >= state.clause - BIRTH_CLAUSES
     if concepts & BIRTH or words & BORN:
         state.birth_at = state.clause
+    state.focus.born = state.birth_at >= state.clause - 1
     found = []
     for mark in marks:
         number = mark.number
@@ -41,7 +43,7 @@ def told_ages(state: State, marked: Marked, clause: Clause, marks: Sequence[Mark
             continue
         if _gestation(marked, clause, mark, state, born):
             found.append(_draft("history.gestation", number.value, "wk", mark))
-        elif _age(marked, clause, mark, state, alone=not concepts):
+        elif _age(marked, clause, mark, state, alone=alone):
             found.append(_draft("history.age", number.value, number.unit, mark))
     return found
 
@@ -52,6 +54,9 @@ def _gestation(marked: Marked, clause: Clause, mark: Mark, state: State, born: b
         return False
     if mark.b < len(tokens) and tokens[mark.b].text in ("old", "ago"):
         return False
+    after = [t.text for t in tokens[mark.b : mark.b + 2]]
+    if marked.tokens[clause.head].text in ("i", "we") and after[:1] == ["with"]:  # "I was forty-one weeks with her"
+        return True
     asked = state.question is not None and "history.gestation" in state.question.open_concepts
     own = (
         state.age is not None and _near(number.value * 7, state.age.days) and "at" not in _before(marked, clause, mark)
@@ -74,7 +79,9 @@ def _age(marked: Marked, clause: Clause, mark: Mark, state: State, *, alone: boo
     if old:
         return True
     if state.age is None:
-        return state.clause <= 3 and alone and number.value >= 2
+        said_of = marked.words(max(clause.a, mark.a - 1), mark.a) & {"'s", "is"} or after in ("today", "now", "exactly")
+        said_of = said_of or (after == "" and number.unit == "mo")
+        return state.clause <= 3 and alone and number.value >= 2 and bool(said_of)
     known = [d for d in (state.age.days, state.age.corrected_days) if d is not None]
     return state.clause <= LATEST_CLAUSE and any(_near(number.value * DAYS[number.unit], d) for d in known)
 

@@ -77,7 +77,8 @@ class Carried(Drafting):
         marked: Marked,
     ) -> list[Draft]:
         """Only a number or a denial was said: of the concept in hand, else of the structure named."""
-        concept = by_unit(self.vocab, frame, own, context, marked) or self.vocab.concepts.get(focus.concept or "")
+        concept = by_unit(self.vocab, frame, own, context, marked, born=focus.born)
+        concept = concept or self.vocab.concepts.get(focus.concept or "")
         mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
         by_number = concept is not None and concept.measure is not None and not concept.id.startswith("motion.")
         if concept is not None and (not own or by_number) and concept.kind in kinds:

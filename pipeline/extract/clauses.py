@@ -37,6 +37,7 @@ class Splitter:
 
     def __init__(self, lexicon: Lexicon) -> None:
         self._connectives = lexicon.vocab.listed("connectives")
+        self._joining = lexicon.vocab.listed("joining")
         self._cues = lexicon.cues.get("clauses")
         self._reporters = lexicon.vocab.listed("reporters")
         self._reporting = lexicon.vocab.listed("reporting")
@@ -55,8 +56,8 @@ class Splitter:
             elif kind == "turn" and self._something_follows(tokens, k):
                 cuts[k] = False
             elif kind == "subject" and self._new_subject(tokens, k):
-                at = k - 1 if before.text in ("and", "or") and not before.stop and k - 1 not in cuts and k > 1 else k
-                cuts[at] = False
+                at = self._joint(tokens, k)
+                cuts[k if at in cuts else at] = False
         self._hung_questions(tokens, cuts)
         for k in range(LONGEST, len(tokens), LONGEST):  # nobody says so much in one breath; time stays linear
             if not any(at in cuts for at in range(k - LONGEST + 1, k + 1)):
@@ -84,8 +85,17 @@ class Splitter:
         return not tokens[k].stop or tokens[k].stop == ","
 
     def _new_subject(self, tokens: Sequence[Token], k: int) -> bool:
-        before = tokens[k - 1]
-        return before.stop == "," or (before.text in ("and", "or") and k >= 2)
+        """After a comma, "and" or "or", which "yeah" or "now" may follow: "and yeah, it's straight"."""
+        return tokens[k - 1].stop == "," or self._joint(tokens, k) < k
+
+    def _joint(self, tokens: Sequence[Token], k: int) -> int:
+        """Where the words begin that join the clause at ``k`` to the one before; ``k`` where there are none."""
+        at = k
+        while at > 1 and not tokens[at - 1].stop and tokens[at - 1].text in self._joining:
+            at -= 1
+        if at == k:
+            return k
+        return at if tokens[at].text in ("and", "or") or tokens[at - 1].stop == "," else k
 
     def _clause(self, tokens: Sequence[Token], a: int, b: int, hard: bool) -> Clause:
         head, joint = a, ""

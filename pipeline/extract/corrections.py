@@ -42,6 +42,9 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
             cued = True
             swaps.append(hit.a)
             continue
+        if hit.payloads[0].gives == "again":
+            _measured_again(marks, hit, repaired, pending)
+            continue
         cued = True
         if hit.b in turns:
             continue  # "sorry, other way round": says what is right by itself
@@ -86,6 +89,23 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
     return Mended(
         replace(marked, marks=tuple(marks)), (*repaired, *denied), tuple(pending), tuple(swaps), cued, tuple(doubts)
     )
+
+
+def _measured_again(
+    marks: list[Mark], hit: Hit[CueReading], repaired: list[tuple[int, int]], pending: list[Mark]
+) -> None:
+    """ "Thirty-nine, no, let me do that again, thirty-nine and a half": the number counts that was taken last."""
+    right = next((m for m in marks if hit.b <= m.a <= hit.b + AFTER), None)
+    if right is None or right.kind != "number" or right.number is None:
+        return
+    before = [m for m in marks if m.b <= hit.a]
+    wrong = next((m for m in reversed(before) if m.number is not None and hit.a - m.b <= BEFORE), None)
+    if wrong is None:
+        pending += [] if any(m.says() for m in before) else [right]
+    elif wrong.number is not None and right.number.unit in ("", wrong.number.unit):
+        repaired.append((wrong.a, right.b))
+        marks[marks.index(wrong)] = _instead(wrong, right)
+        marks.remove(right)
 
 
 def _rejected(marks: Sequence[Mark], tokens: Sequence[Token]) -> list[tuple[int, Mark]]:

@@ -42,6 +42,8 @@ class Drafting(Places):
             side = "both"  # "both arms come out" is one form
         if not side and marked.words(mark.a, mark.b) & self.plural_tests:
             side = "both"
+        if concept.id == "alignment.height" and result == "level" and not frame.side_at:
+            side = ""  # what was high on the left and is level now has no side any more
         if side in VIEWER:
             side = VIEWER[side] if concept.kind == "advice" else ""
         if not concept.sided:

@@ -39,6 +39,7 @@ class Focus:
     treated: bool = False  # the first treatment is over: what is tested now was tested before
     seats: dict[str, Target] = field(default_factory=dict)  # where each movement was last tested
     troubled: dict[str, str] = field(default_factory=dict)  # side on which something was found, "" for both
+    born: bool = False  # the birth was spoken of in this clause or the one before
     mentioned: tuple[Target, ...] = ()  # named in an explanation or a question just before
     mentioned_at: int = -9
     mentioned_state: tuple[str, str | None] | None = None

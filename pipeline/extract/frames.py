@@ -68,6 +68,7 @@ class FrameBuilder:
         self._open = Frame(clause.b, clause.a)
         self._bare = not any(t.stop for t in marked.tokens)
         self._prepositions = vocab.listed("prepositions")
+        self._holding = vocab.listed("holding")
 
     def build(self, repaired: Sequence[tuple[int, int]] = ()) -> list[Frame]:
         """Frames in order. ``repaired``: where the speaker put himself right."""
@@ -118,6 +119,8 @@ class FrameBuilder:
         if close and (mark.kind == "concept" or (mark.kind == "site" and not self._open.sites)):
             return False
         led = mark.a if mark.kind != "side" else mark.b
+        if self._tokens[max(last - 1, 0)].text in self._holding:
+            return False  # "an ultrasound of | her hips": the form ends with the preposition
         return not any(self._tokens[k].text in self._prepositions for k in range(last, led))
 
     # ------------------------------------------------------------ one handler a kind

@@ -8,6 +8,7 @@ from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Focus, Target
 from pipeline.extract.frames import Frame
 from pipeline.extract.marks import Mark
+from pipeline.extract.naming import turns_head
 from pipeline.extract.places import OTHER, SEATED
 
 
@@ -62,7 +63,11 @@ class Hands(Filing):
         elif named:
             kinds = [c for c in named if self._vocab.concepts[c].kind == "finding"]
             moves = [self._vocab.concepts[c] for c in kinds if c.startswith("motion.")]
-            if moves and moves[0].on[:1] == ("neck",) and not own and not self._fits_here(frame.concepts[-1]):
+            head = moves and turns_head(
+                self._vocab, moves[0], frame.concepts[-1], frame, focus.targets, self._marked
+            )  # "turning left, he goes all the way", after the hips
+            away = moves and not self._fits_here(frame.concepts[-1])
+            if moves and moves[0].on[:1] == ("neck",) and not own and (away or head):
                 focus.shift((Target(moves[0].on[0], said),), clause, now)  # "see how you turn": the neck
             if kinds and (own or self._fits_here(frame.concepts[-1])):
                 site = focus.targets[0].site if focus.targets else None

@@ -38,6 +38,9 @@ class Idle:
             self._handling,
             self._infant,
             self._likeness,
+            self._given_to,
+            self._beside,
+            self._part_of_head,
         )
         return any(check(mark) for check in checks)
 
@@ -96,6 +99,29 @@ class Idle:
             return False
         said = {r.concept for m in self._marks if m.b <= mark.a for r in m.readings if r.role == "means"}
         return "tissue.tension" in said
+
+    def _part_of_head(self, mark: Mark) -> bool:
+        """ "Flattening, left posterior": where on the head, and no fontanelle."""
+        near = self._marked.words(max(self._clause.a, mark.a - 1), mark.b + 1)
+        if mark.word not in ("posterior", "anterior") or near.isdisjoint(("left", "right")):
+            return False
+        before = self._marked.within(max(0, mark.a - 8), mark.a)
+        return any("sign.plagiocephaly" in (*m.says(), *(r.concept for r in m.gives())) for m in before)
+
+    def _beside(self, mark: Mark) -> bool:
+        """ "T9's stuck, everything below that is fine": said of other segments, which are not named."""
+        if mark.kind != "result":
+            return False
+        begin = max([self._clause.a, mark.a - 6, *(m.b for m in self._marks if m.b <= mark.a)])
+        before = self._marked.words(begin, mark.a)
+        return not before.isdisjoint(("everything", "all", "rest")) and bool(before & self._vocab.listed("beside_it"))
+
+    def _given_to(self, mark: Mark) -> bool:
+        """ "That gave her a fright": something was given to somebody, nothing gave way."""
+        token = self._tokens[mark.b - 1]
+        following = self._tokens[mark.b].text if mark.b < self._clause.b and not token.stop else ""
+        gave = mark.kind in ("concept", "result") and token.text in ("gave", "gives", "give")
+        return gave and following in self._vocab.listed("receivers")
 
     def _infant(self, mark: Mark) -> bool:
         """ "He takes two sucks and he's gone again": said of the infant."""

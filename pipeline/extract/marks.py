@@ -121,6 +121,7 @@ class Marker:
     def __init__(self, lexicon: Lexicon, numbers: NumberReader) -> None:
         self._lexicon = lexicon
         self._numbers = numbers
+        self._no_vertebra = lexicon.vocab.listed("no_vertebra")
 
     def __call__(
         self, tokens: Sequence[Token], starts: frozenset[int], ends: frozenset[int], region: str | None
@@ -163,6 +164,7 @@ class Marker:
             sites = tuple(r for r in hit.payloads if r.role == "site")
             others = tuple(r for r in hit.payloads if r.role not in ("site", "mask"))
             last = tokens[hit.b - 1].text
+            sites = () if self._line(hit, tokens) else sites
             if sites:
                 plural = sites[0].plural or (
                     bool(sites[0].singular) and last != sites[0].singular and last.endswith("s")
@@ -182,6 +184,7 @@ class Marker:
                         c.kind == "treatment" for c in concepts
                     ):  # "hands off", "hand front and back": not the infant's
                         inner = [i for i in inner if i.payloads[0].site not in WORKING]
+                    inner = [i for i in inner if not self._line(i, tokens)]
                     line = self._lexicon.vocab.site_line
                     within = [i for i in inner if not near or near & set(line(i.payloads[0].site))]
                     if inner and not within and all(c.id.startswith("motion.") for c in concepts):
@@ -193,6 +196,10 @@ class Marker:
                     ]
                 marks.append(told)
         return marks
+
+    def _line(self, hit: Hit[Reading], tokens: Sequence[Token]) -> bool:
+        """ "A long axis pull on the leg": the axis is the line of the pull and not the second vertebra."""
+        return bool(hit.payloads[0].level and hit.a) and tokens[hit.a - 1].text in self._no_vertebra
 
     def _sides(self, hits: Sequence[Hit[CueReading]]) -> list[Mark]:
         """Side words; a longer phrase that is no side ("all right") has masked the word in it."""

@@ -10,6 +10,7 @@ from pipeline.vocabulary import Concept, Measure, Vocabulary
 
 RATE_WORDS = 10  # "breathing's, let me count, forty-two a minute"
 FAHRENHEIT = (93.0, 108.0)
+LARGE = 50  # millimetres: what is so long may be said in centimetres too
 COUNT = "1"  # UCUM's unit of a plain count
 OTHER_UNITS = {  # what else an infant is measured in, as factors into the usual unit: pound and inch, exact since 1959
     "kg": (0.45359237,),
@@ -39,6 +40,8 @@ def measured(concept: Concept, number: Quantity) -> Value | None:
     if unit == "" or (unit == "deg" and measure.unit == "Cel"):
         if measure.low <= value <= measure.high:
             return round(value, 2), measure.unit, _doubt(value, measure)
+        if measure.unit == "mm" and measure.low >= LARGE and measure.low <= 10 * value <= measure.high:
+            return round(10 * value, 2), "mm", ("unit_assumed",)  # a diagonal of "thirteen point five"
         if measure.unit == "Cel" and FAHRENHEIT[0] <= value <= FAHRENHEIT[1]:
             return round((value - 32) / 1.8, 2), "Cel", ()
     return None
@@ -69,10 +72,15 @@ def _counts(concept: Concept, mark: Mark, marked: Marked, vocab: Vocabulary) -> 
 
 
 def by_unit(
-    vocab: Vocabulary, frame: Frame, own: Sequence[Target], context: Sequence[Target], marked: Marked
+    vocab: Vocabulary, frame: Frame, own: Sequence[Target], context: Sequence[Target], marked: Marked, *, born: bool
 ) -> Concept | None:
-    """ "5.4 kilos on my scales" is a weight by its unit; centimetres beside the head are its circumference."""
+    """ "5.4 kilos on my scales" is a weight by its unit; centimetres beside the head are its circumference.
+
+    ``born``: the birth was just spoken of. "He was seven pound nine", without a day or a scale, is the weight at birth.
+    """
     near = marked.sentence(frame.a)
+    dated = near & vocab.listed("weighed_later")
+    at_birth = bool(near & {"born", "birth"}) or (not dated and (born or bool(near & {"was"} and near & {"he", "she"})))
     for mark in frame.numbers:
         unit = mark.number.unit if mark.number else ""
         head = any(t.site in ("head", "skull") for t in (own or context))
@@ -82,7 +90,7 @@ def by_unit(
         rates = ("measure.heart_rate", "heart_words"), ("measure.respiratory_rate", "breath_words")
         found = {
             "/min": next((c for c, words in rates if said & vocab.listed(words)), ""),
-            "kg": "history.birth_weight" if near & {"born", "birth"} else "measure.weight",
+            "kg": "history.birth_weight" if at_birth else "measure.weight",
             "Cel": "measure.temperature",
             "cm": "measure.head_circumference" if head else "",
         }

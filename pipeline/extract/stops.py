@@ -22,7 +22,7 @@ TOPICS = ("site", "level", "concept")
 TOLD = ("result", "number")
 NEAR = 3  # words from "no" to what it denies
 PAUSE_MS = 300
-SILENT = ("hypothetical", "teach", "earlier", "other")
+SILENT = ("hypothetical", "teach", "earlier", "outside", "other")
 
 
 @dataclass
@@ -72,6 +72,7 @@ class Stops:
         self.denying = vocab.listed("denying")
         self.answers = vocab.listed("answer_words")
         self.nouns = frozenset(stem(say.split()[-1]) for site in vocab.sites.values() for say in site.say)
+        self.nouns -= {stem(word) for word in self.prepositions}  # "back not looked at"
 
     def __call__(self, marked: Marked) -> list[Token]:
         """The tokens of an utterance with the stops that were left out. ``marked``: read with any word as a start."""

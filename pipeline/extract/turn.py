@@ -7,7 +7,7 @@ from pipeline.extract import annotate
 from pipeline.extract.acts import ADVISING, ALL, DOING, Act, kinds_of
 from pipeline.extract.afterthoughts import Afterthoughts
 from pipeline.extract.ages import told_ages
-from pipeline.extract.clauses import Clause
+from pipeline.extract.clauses import Clause, place_of
 from pipeline.extract.corrections import Mended
 from pipeline.extract.dialogue import Dialogue
 from pipeline.extract.drafts import Draft
@@ -95,7 +95,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             read = frames if keep else ()
             told = [d for f in read for d in self._resolver.read(f, focus, ALL, self._marked, live=False)[0]]
             if told and not named and told[-1].site is not None:  # "last time his rotation was forty"
-                named = (Target(told[-1].site, told[-1].side.replace("none", "")),)
+                held = focus.side if told[-1].site in {t.site for t in focus.targets} else ""
+                named = (Target(told[-1].site, told[-1].side.replace("none", held)),)
             if len(named) == 1:  # "runs from the ear to the collarbone" is about neither
                 focus.mentioned = tuple(t if keep else replace(t, side="") for t in named[-1:])
                 focus.mentioned_at = at
@@ -132,6 +133,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             kinds = kinds - {"finding"}
         if annotate.source_role(marked, clause) in ("mother", "father", "other_carer") and not cues & ADVISING:
             kinds = kinds - {"advice", "treatment"}  # "Granny says swaddling makes the legs straight"
+        if "advise" not in cues and self._kept_up(clause):
+            kinds = kinds - {"advice"}
         if not kinds or self._only_a_reason(clause):
             return ids
         if "history" in kinds and not events:
@@ -142,7 +145,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         for frame in frames:
             if kinds & DOING:
                 self._recall(frame, now)
-            if self._treated(frame, clause, ids) or self._weaker_side(frame, clause, ids):
+            done = act.name != "advise" and self._treated(frame, clause, ids)
+            if done or self._weaker_side(frame, clause, ids):
                 continue
             state.focus.seen = state.focus.seen or self._marked.tokens[clause.head].text in ("that", "this")
             drafts, own = self._resolver.read(
@@ -219,6 +223,21 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         weighed = "scales" in self._marked.sentence(clause.head)
         return opening[:1] in (["he"], ["she"]) and opening[1:] in (["was"], ["had"]) and not today and not weighed
 
+    def _kept_up(self, clause: Clause) -> bool:
+        """ "My husband does the bicycle legs", "we've been swaddling her": what is done at home, and no advice."""
+        tokens = self._marked.tokens
+        opening = [t.text for t in tokens[clause.head : min(clause.head + 4, clause.b)]]
+        if opening[:1] and opening[0] in ("my", "your", "his", "her", "the"):
+            opening = opening[1:]
+        subject, verb = (*opening, "", "")[:2]
+        if subject in self._vocab.listed("carers"):
+            finite = verb in self._vocab.listed("finite") - self._vocab.listed("oughts") or verb.endswith("s")
+            passive = verb in self._vocab.listed("being") and not "".join(opening[2:3]).endswith("ing")
+            return finite and not passive  # "Mum was shown how to"
+        goes_on = verb in ("'ve", "have") and "been" in opening[2:]
+        habit = verb in self._vocab.listed("habits") and (subject, verb) != ("you", "do")
+        return subject in ("i", "we", "you", "they") and (goes_on or habit)
+
     def _only_a_reason(self, clause: Clause) -> bool:
         """ "Barlow not done, he was crying": why it was left out."""
         near = [r for r in self._state.ledger.last(self._state.last) if self._state.clause - r.clause <= 1]
@@ -227,7 +246,10 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
 
     def _only_now(self, draft: Draft, clause: Clause) -> bool:
         """ "He cried when I touched it" during the exam is no history of crying; "every evening" would be."""
-        words = self._marked.words(clause.a, clause.b)
+        n = place_of(clause, self._clauses)
+        following = self._clauses[n + 1] if n + 1 < len(self._clauses) else clause
+        end = clause.b if following.hard else following.b  # "the crying's way down, now he's only fussy at night"
+        words = self._marked.words(clause.a, end)
         told = bool(words & self._vocab.listed("at_home"))
         here = self._state.focus.seen or "cried" in words
         return draft.concept in self._vocab.listed("told_only") and here and not told

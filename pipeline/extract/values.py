@@ -78,6 +78,9 @@ class NumberReader:
         if value is None:
             return None
         at = k + 1
+        oh = self._word(tokens, k + 2)
+        if tokens[k + 1 : k + 2] and tokens[k + 1].text in ("oh", "o") and oh is not None and value < 10 > oh > 0:
+            return float(value * 100 + oh), k + 3  # "one oh five"
         while at < len(tokens) and not tokens[at - 1].stop:
             following = self._small.get(tokens[at].text)
             if following is None:
