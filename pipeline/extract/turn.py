@@ -145,7 +145,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         for frame in frames:
             if kinds & DOING:
                 self._recall(frame, now)
-            done = act.name != "advise" and self._treated(frame, clause, ids)
+            done = not cues & ADVISING and self._treated(frame, clause, ids)
             if done or self._weaker_side(frame, clause, ids):
                 continue
             state.focus.seen = state.focus.seen or self._marked.tokens[clause.head].text in ("that", "this")
