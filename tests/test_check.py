@@ -135,6 +135,20 @@ def test_what_is_expected_is_told_once_and_a_danger_sign_always() -> None:
     assert "RF29" in again
 
 
+def test_what_is_expected_is_told_once_on_whichever_side_and_today_s_growth_each_time() -> None:
+    both = one("test.ortolani", "negative", site="hip", side="both")
+    first = raised(both, weighed(4.6), age=old(weeks=6))
+    before = PastVisit(id="v1", age=old(weeks=6), told=tuple(r.id for r in first))
+
+    again = rules(
+        raised(one("test.ortolani", "negative", site="hip"), weighed(4.9), age=old(weeks=8), previous=(before,))
+    )
+
+    assert {"hip.stable", "growth.weight"} <= rules(first)
+    assert "hip.stable" not in again
+    assert "growth.weight" in again
+
+
 def test_no_setting_silences_a_danger_sign() -> None:
     flags = [one("symptom.green_vomiting", "present"), one("tissue.bruise", "present", site="leg")]
     usual = raised(*flags, age=old(weeks=6))
@@ -152,6 +166,18 @@ def test_an_unknown_age_is_asked_for_and_nothing_is_assumed() -> None:
 
     assert {"ASK.age", "RF44"} <= rules(remarks)
     assert not {"moro.expected", "moro.persists"} & rules(remarks)
+
+
+def test_an_age_that_may_decide_about_a_danger_is_asked_for_before_signing() -> None:
+    (harmless,) = seek(raised(one("reflex.moro", "present"), age=None), "ASK.age")
+    (fever,) = seek(raised(one("measure.temperature", value=38.2, unit="Cel"), age=None), "ASK.age")
+    (bruise,) = seek(raised(one("tissue.bruise", "present", site="leg"), age=None), "ASK.age")
+
+    assert not harmless.blocks_signing
+    assert fever.blocks_signing
+    assert "Fever under three months" in fever.reason
+    assert bruise.blocks_signing
+    assert "danger" not in bruise.reason, "safeguarding is named in no remark but its own"
 
 
 def test_unknown_weeks_at_birth_are_asked_for_only_where_they_decide() -> None:

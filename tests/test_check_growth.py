@@ -1,7 +1,7 @@
 """Growth in a visit: numbers that cannot be, places on the chart, changes over too short a time."""
 
 import pytest
-from check_visits import GIRL, old, one, raised, rules, seek, weighed
+from check_visits import GIRL, before, head, number, old, one, raised, rules, seek, weighed
 
 from pipeline.check import (
     Options,
@@ -71,3 +71,23 @@ def test_a_change_over_too_short_a_time_raises_no_alarm() -> None:
     assert "RF15" not in rules(raised(head, age=old(90), previous=(six_days,)))
     flag = seek(raised(head, age=old(90), previous=(week,)), "RF15")[0]
     assert flag.action.startswith("Measure again")
+
+
+@pytest.mark.parametrize(
+    ("days", "past", "now", "rule"),
+    [
+        (3, head(38.0), head(40.1), "growth.head_again"),
+        (30, head(38.0), head(37.4), "growth.head_again"),
+        (3, weighed(4.6), weighed(4.2), "growth.weight_again"),
+        (7, number("measure.length", 56, "cm"), number("measure.length", 60, "cm"), "growth.length_again"),
+        (60, number("measure.length", 57, "cm"), number("measure.length", 55.5, "cm"), "growth.length_again"),
+    ],
+)
+def test_what_a_slip_could_give_is_measured_again_before_it_is_judged(
+    days: int, past: Item, now: Item, rule: str
+) -> None:
+    (again,) = seek(raised(now, age=old(90), previous=before(90 - days, past)), rule)
+
+    assert again.urgency is Urgency.ASK
+    assert f"{days} days before" in again.reason
+    assert rule not in rules(raised(past, age=old(90), previous=before(90 - days, past)))

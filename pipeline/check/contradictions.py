@@ -55,7 +55,8 @@ def _explained(fine: Fact, found: Fact, treated: Sequence[tuple[int, int]]) -> b
 def _which(row: Opposite, fine: Fact, found: Fact, norms: Norms) -> Remark:
     pair = sorted((fine, found), key=lambda f: (f.start_ms, f.concept))
     words = [f"{(f.result or '').replace('_', ' ')}" for f in pair]
-    place = " ".join(filter(None, [norms.place(fine.site) or "the same place", fine.level]))
+    side = fine.side if fine.side in OTHER_SIDE else ""
+    place = " ".join(filter(None, [side, norms.place(fine.site) or "the same place", fine.level]))
     return _ask(
         f"CONFLICT.{row.id.removeprefix('two.')}",
         pair,

@@ -121,6 +121,8 @@ def _met(items: Iterable[Item], facts: Facts, norms: Norms) -> Mapping[str, list
 
 
 def _in_age(row: CoverageRow, age: Age | None) -> bool | None:
+    if not {"from_", "until"} & row.model_fields_set:
+        return True  # looked at whatever the age
     return in_days_of(row.age, row.from_, row.until, age)
 
 

@@ -11,7 +11,7 @@ from pipeline.check.identity import turned, wrong_infant
 from pipeline.check.law import law_remarks
 from pipeline.check.norms import Norms
 from pipeline.check.plausible import implausible
-from pipeline.check.remarks import ORDER, apply_rules, questions
+from pipeline.check.remarks import ORDER, Waiting, apply_rules, questions
 from pipeline.check.rows import RedFlag, Rule
 from pipeline.check.safety_net import net_remark
 from pipeline.check.visit import Options
@@ -90,19 +90,19 @@ def _of_chart(infant: Infant) -> list[Fact]:
     ]
 
 
-def _ask_for_growth(facts: Facts, infant: Infant, age: Age | None, waiting: dict[str, list[Fact]]) -> None:
+def _ask_for_growth(facts: Facts, infant: Infant, age: Age | None, waiting: dict[str, Waiting]) -> None:
     measured = facts.of(*growth.TABLES)
     if not measured:
         return
     if infant.sex is None:
-        waiting["sex"] += measured
+        waiting["sex"].add(measured)
     if age is None:
-        waiting["age"] += measured
+        waiting["age"].add(measured)
     elif age.corrected_days is None:
-        waiting["gestation"] += measured
+        waiting["gestation"].add(measured)
     weighed = facts.of("measure.weight")
     if weighed and age is not None and age.days <= EARLY_DAYS and growth.birth_weight(facts, infant) is None:
-        waiting["birth_weight"] += weighed
+        waiting["birth_weight"].add(weighed)
 
 
 def _worried(remarks: list[Remark], raised: Sequence[tuple[Remark, Rule]]) -> list[Remark]:
@@ -128,11 +128,14 @@ def _worried(remarks: list[Remark], raised: Sequence[tuple[Remark, Rule]]) -> li
 
 
 def _told_before(remark: Remark, raised: Sequence[tuple[Remark, Rule]], told: set[str]) -> bool:
-    """What is expected, or asks to be told once, is not repeated; a danger sign always is."""
-    if remark.id not in told:
-        return False
+    """What is expected, or asks to be told once, is not repeated, whatever the side; a danger sign always is.
+
+    So is what tells a new number: where weight, length and head lie today.
+    """
     rule = next((rule for other, rule in raised if other.id == remark.id), None)
-    return rule is not None and not isinstance(rule, RedFlag) and (rule.once or remark.urgency is Urgency.EXPECTED)
+    if rule is None or isinstance(rule, RedFlag) or remark.rule not in {name.split(":")[0] for name in told}:
+        return False
+    return rule.once or (remark.urgency is Urgency.EXPECTED and "{note}" not in rule.reason)
 
 
 def _once(remark: Remark, norms: Norms, told: set[str]) -> bool:

@@ -141,9 +141,14 @@ def _place(fact: Fact, stem: str, infant: Infant, age: Age) -> Iterator[Fact]:
 def _trend(fact: Fact, past: Fact, stem: str, infant: Infant, age: Age, then: Age, norms: Norms) -> Iterator[Fact]:
     """Change since an earlier visit, if far enough back for a slip of the tape or scale not to decide it."""
     days = age.days - then.days
-    if days < norms.tolerance(f"interval.{stem}"):
-        return
     change = (fact.value or 0) - (past.value or 0)
+    unit = fact.unit or ""
+    told = f"{fact.value:g} {unit} now, {past.value:g} {unit} {days} day{'s' * (days != 1)} before"
+    if days < norms.tolerance(f"interval.{stem}"):
+        yield named(fact, f"computed.{stem}_soon", 100 * change / (past.value or 1), told, "%")
+        return
+    if stem != "weight":
+        yield named(fact, f"computed.{stem}_change", change, told, fact.unit)
     if stem == "weight":
         grams = 1000 * change / days
         yield named(fact, "computed.weight_gain", grams, f"{grams:.0f} g a day over {days} days", "g/d")

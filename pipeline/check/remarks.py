@@ -1,7 +1,8 @@
 """From rules to remarks: one remark a rule and place, with the facts it rests on and an id that stays."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from pipeline.check.ages import both_shown, in_window
 from pipeline.check.facts import Fact, Facts
@@ -16,7 +17,27 @@ MISSING = {
     "sex": ("Girl or boy?", "The sex is not entered"),
     "birth_weight": ("What was the birth weight?", "The birth weight is not known"),
 }
+PRESSING = (Urgency.REFER, Urgency.SAME_DAY, Urgency.EMERGENCY)
 OURS = "Rules that need what is not known ask; they assume nothing"
+
+
+@dataclass
+class Waiting:
+    """What cannot be judged before something is known: the findings, and the danger signs that they may be.
+
+    ``kept_back``: a sign of the safeguarding class is among them, which is named in no other remark.
+    """
+
+    facts: list[Fact] = field(default_factory=list)
+    signs: list[str] = field(default_factory=list)
+    kept_back: bool = False
+
+    def add(self, facts: Iterable[Fact], rule: Rule | None = None) -> None:
+        """Let these facts wait; ``rule``: the one that would judge them."""
+        self.facts += facts
+        if isinstance(rule, RedFlag) and rule.urgency in PRESSING:
+            self.kept_back |= rule.safeguarding
+            self.signs += () if rule.safeguarding else (rule.title,)
 
 
 def remark_id(rule: str, facts: Iterable[Fact]) -> str:
@@ -46,17 +67,17 @@ def items_of(facts: Iterable[Fact]) -> tuple[str, ...]:
 
 def apply_rules(
     rules: Iterable[Rule], facts: Facts, infant: Infant, age: Age | None, weeks: int | None, norms: Norms
-) -> tuple[list[tuple[Remark, Rule]], dict[str, list[Fact]]]:
-    """Raise the remarks of all rules that hold; and, by what is not known, the facts that wait for it."""
+) -> tuple[list[tuple[Remark, Rule]], dict[str, Waiting]]:
+    """Raise the remarks of all rules that hold; and, by what is not known, what waits for it."""
     raised: dict[str, tuple[Remark, Rule]] = {}
-    waiting: dict[str, list[Fact]] = defaultdict(list)
+    waiting: dict[str, Waiting] = defaultdict(Waiting)
     for rule in rules:
         found = facts.matches(rule.when)
         if found is None:
             continue
         verdict = in_window(rule, infant, age, weeks)
         if verdict.missing:
-            waiting[verdict.missing] += found
+            waiting[verdict.missing].add(found, rule)
         if verdict.holds:
             for group in _groups(rule, found):
                 remark = _remark(rule, group, facts, age, norms)
@@ -141,20 +162,23 @@ def _words(group: Iterable[Fact]) -> str:
     return "; ".join(f"“{quote}”" for quote in dict.fromkeys(quotes)) + "."
 
 
-def questions(waiting: dict[str, list[Fact]]) -> Iterator[Remark]:
-    """One question for each thing that is not known, with how many findings wait for it."""
-    for missing, facts in sorted(waiting.items()):
-        items = items_of(facts)
+def questions(waiting: Mapping[str, Waiting]) -> Iterator[Remark]:
+    """One question for each thing that is not known, with what waits for it; it blocks where that may be a danger."""
+    for missing, held in sorted(waiting.items()):
+        items = items_of(held.facts)
         count = max(len(items), 1)
         title, reason = MISSING[missing]
+        signs = "; ".join(dict.fromkeys(held.signs))
         yield Remark(
             id=f"ASK.{missing}",
             rule=f"ASK.{missing}",
             urgency=Urgency.ASK,
             title=title,
-            reason=f"{reason}; {count} finding{'s' * (count > 1)} cannot be judged without.",
+            reason=f"{reason}; {count} finding{'s' * (count > 1)} cannot be judged without."
+            + (f" It may decide about a danger: {signs}." if signs else ""),
             source=OURS,
             mark=Mark.OURS,
             items=items,
-            spans=spans_of(facts),
+            spans=spans_of(held.facts),
+            blocks_signing=bool(signs) or held.kept_back,
         )
