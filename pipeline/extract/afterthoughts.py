@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.extract.clauses import Clause
+from pipeline.extract.clauses import Clause, place_of
 from pipeline.extract.drafts import Draft, with_flag, without_flag
 from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Target
@@ -12,7 +12,7 @@ from pipeline.extract.ledger import extend
 from pipeline.extract.marks import Mark
 from pipeline.extract.measures import measured
 from pipeline.extract.places import OTHER
-from pipeline.model import TraceStep, span_of
+from pipeline.model import ClauseClass, TraceStep, span_of
 
 TREATED_CLAUSES = 10
 UNEVEN_CLAUSES = 4
@@ -32,7 +32,7 @@ class Afterthoughts(Filing):
                 return whole
         for record in self._state.ledger.last(self._state.last):
             item = record.item
-            if "side_missing" in item.flags and self._state.clause - record.clause <= 1:
+            if "side_missing" in item.flags and self._state.clause - record.clause <= 1 + self._asked_back(clause):
                 step = TraceStep(
                     slot="side", value=frame.side, rule="said after it", words=self._range(frame.a, frame.b)
                 )
@@ -43,6 +43,13 @@ class Afterthoughts(Filing):
                 )
                 return [item.id]
         return []
+
+    def _asked_back(self, clause: Clause) -> bool:
+        """The clause before is a question: "She'll only look the one way. Which way? To the right." """
+        n = place_of(clause, self._clauses)
+        if n:
+            return self._marked.tokens[clause.a - 1].stop == "?"
+        return bool(self._state.accounts) and self._state.accounts[-1].clause_class is ClauseClass.QUESTION
 
     def _made_both(self, frame: Frame, clause: Clause) -> list[str]:
         """ "Tight on the right. The left as well. So both sides.": one line for both."""

@@ -15,7 +15,15 @@ class Drafting(Places):
     def __init__(self, vocab: Vocabulary) -> None:
         super().__init__(vocab)
         self.plural_tests = vocab.listed("plural_tests")
+        self._plurals: dict[str, set[str]] = {}
         self.side_always = vocab.listed("side_always")
+
+    def _plural_in(self, site: str, words: set[str]) -> bool:
+        """The plural of the structure stands among the words."""
+        if site not in self._plurals:
+            entry = self.vocab.sites[site]
+            self._plurals[site] = {*entry.plural, *(f"{say}s" for say in entry.say if " " not in say)}
+        return bool(words & self._plurals[site])
 
     def _side_only(self, frame: Frame) -> str:
         return frame.side if frame.side in ("left", "right", "both", *VIEWER) else ""
@@ -40,8 +48,10 @@ class Drafting(Places):
             side = "both"
         if concept.id.startswith("reflex.") and "both" in marked.words(mark.a, mark.b):
             side = "both"  # "both arms come out" is one form
-        if not side and marked.words(mark.a, mark.b) & self.plural_tests:
+        if frame.side_at is None and marked.words(mark.a, mark.b) & self.plural_tests:
             side = "both"
+        if not side and paired and site is not None and self._plural_in(site.id, marked.words(mark.a, mark.b)):
+            side = "both"  # "grasp in the hands" is one form
         if concept.id == "alignment.height" and result == "level" and not frame.side_at:
             side = ""  # what was high on the left and is level now has no side any more
         if side in VIEWER:

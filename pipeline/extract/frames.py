@@ -6,7 +6,8 @@ A frame says only what its own words say; what it leaves open is taken from the 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 from pipeline.extract.clauses import Clause
 from pipeline.extract.denials import Denials
@@ -14,6 +15,8 @@ from pipeline.extract.idle import Idle
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.results import fit_result, takes
 from pipeline.vocabulary import Vocabulary
+
+PREFERENCE = frozenset({"symptom.head_preference", "symptom.limb_preference"})
 
 
 @dataclass
@@ -81,10 +84,12 @@ class FrameBuilder:
         ]
         self._denials = Denials(self._vocab, self._marked, self._clause, self._marks, negations)
         self._marks = idle.led(self._denials.marks)
+        self._marks = one_and_other(self._marks, self._marked)
         marks = sorted([*self._marks, *self._denials.ellipses], key=lambda m: (m.a, m.b))
         last = self._clause.a
         for n, mark in enumerate(marks):
-            border = self._border(last, mark.a) or self._unmarked(last, mark)
+            inside = mark.a < last  # "likes the right": its side is said in the form itself
+            border = not inside and (self._border(last, mark.a) or self._unmarked(last, mark))
             handler = {
                 "site": self._site,
                 "side": self._side,
@@ -119,6 +124,10 @@ class FrameBuilder:
         if close and (mark.kind == "concept" or (mark.kind == "site" and not self._open.sites)):
             return False
         led = mark.a if mark.kind != "side" else mark.b
+        between = {t.text for t in self._tokens[last : mark.a]}
+        told = {r.concept for m in self._open.results[-1:] for r in m.gives()}
+        if mark.kind == "side" and not self._open.side and between <= {"the", "her", "his"} and PREFERENCE & told:
+            return False  # "doesn't favour | the left"
         if self._tokens[max(last - 1, 0)].text in self._holding:
             return False  # "an ultrasound of | her hips": the form ends with the preposition
         return not any(self._tokens[k].text in self._prepositions for k in range(last, led))
@@ -225,7 +234,7 @@ class FrameBuilder:
 
     def _goes_on(self, mark: Mark, rest: Sequence[Mark]) -> bool:
         """After the side its own result, number or denial follows: "…, right, not tender"."""
-        following = next((m for m in rest if m.kind != "side"), None)
+        following = next((m for m in rest if m.kind != "side" and not self._affirms(m, rest)), None)
         if following is None or following.kind not in ("result", "number", "ellipsis", "concept"):
             return False
         treated = bool(self._open.concepts) and self._treats(self._open.concepts[-1])
@@ -234,6 +243,11 @@ class FrameBuilder:
         if following.kind == "concept" and self._marked.words(mark.b, following.a) & self._prepositions:
             return False  # "deviates right on opening"
         return following.kind != "concept" or not (self._bare or self._border(mark.b, following.a))
+
+    def _affirms(self, mark: Mark, rest: Sequence[Mark]) -> bool:
+        """ "Rooting, yes, on the left, yes, on the right": each yes is said of the side behind it."""
+        following = next((m for m in rest if m.a >= mark.b), None)
+        return mark.word in ("yes", "yeah", "yep") and following is not None and following.kind == "side"
 
     def _close(self, frame: Frame, mark: Mark) -> bool:
         return frame.side_at is not None and mark.a - frame.side_at[1] <= 4
@@ -326,6 +340,8 @@ class FrameBuilder:
         return self._fits(rest[0], mark) and not any(self._fits(c, mark) for c in self._open.concepts)
 
     def _own_side(self, mark: Mark, rest: Sequence[Mark]) -> bool:
+        if self._affirms(mark, rest):
+            return True
         return bool(rest) and rest[0].kind == "side" and not self._border(mark.b, rest[0].a)
 
     def _level(self, mark: Mark, border: bool, rest: Sequence[Mark]) -> None:
@@ -350,3 +366,17 @@ class FrameBuilder:
             self._flush()  # "no ridge along the sagittal, none along the metopic"
         self._open.take(mark)
         self._open.ellipsis = mark
+
+
+def one_and_other(marks: Sequence[Mark], marked: Marked) -> list[Mark]:
+    """ "Eighty degrees one way and eighty the other": the same number on both sides is said once of both."""
+    ways = {m for m in marks if marked.words(m.a, m.b + 1) in ({"one", "way"}, {"one", "side"}, {"one", "direction"})}
+    numbers = [m for m in marks if m.number is not None and m not in ways]
+    for first, second in pairwise(numbers):
+        other = next((m for m in marks if m.side == "other" and second.b <= m.a <= second.b + 2), None)
+        way = any(first.b <= m.a < second.a for m in ways)
+        same = first.number and second.number and first.number.value == second.number.value
+        if other is not None and same and way:
+            kept = [m for m in marks if m is not second and m not in ways]
+            return [replace(m, side="both") if m is other else m for m in kept]
+    return list(marks)

@@ -18,6 +18,9 @@ class Hands(Filing):
     def _shift(self, frame: Frame, own: tuple[Target, ...], drafts: Sequence[Draft], now: int) -> None:
         focus, clause = self._state.focus, self._state.clause
         found = [d for d in drafts if self._vocab.concepts[d.concept].kind in ("finding", "treatment")]
+        goes = bool(found) and (found[-1].concept, found[-1].result) == ("exam.symmetry", "asymmetrical")
+        if goes:  # "the jaw slides over to the left": where it goes, not where the hands are
+            own = tuple(replace(t, side="") for t in own)
         if own:
             focus.shift(own, clause, now)
             focus.named_at = clause
@@ -40,7 +43,7 @@ class Hands(Filing):
             if frame.side in ("left", "right", "both")
             else OTHER.get(focus.side, "") * (frame.side == "other")
         )
-        if said and focus.targets:
+        if said and focus.targets and not goes:
             focus.targets = tuple(replace(t, side=said) for t in focus.targets)
             focus.side = said
             focus.touch(clause, now)

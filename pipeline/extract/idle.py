@@ -151,7 +151,9 @@ class Idle:
         before = self._marked.words(max(self._clause.a, mark.a - 3), mark.a)
         if mark.kind == "side":
             return bool(before & self._comparing)
-        return mark.kind == "site" and bool(before & {"away", "than", "cross", "crosses", "crossing"})
+        return mark.kind == "site" and bool(
+            before & {"away", "than", "cross", "crosses", "crossing", "toward", "towards"}
+        )
 
     def _stranger(self, mark: Mark) -> bool:
         """ "Thursday's good", "the table's creaking": said of something that the vocabulary does not know."""
@@ -200,8 +202,11 @@ class Idle:
             before = out[-1] if out else None
             near = before is not None and before.kind == "side" and 0 <= mark.a - before.b <= 1
             led = near and before is not None and not self._marked.border(before.b, mark.a, self._clause.a)
+            said = self._tokens[mark.a - 1].text if mark.a > self._clause.a else ""
             if led and before is not None and mark.kind in ("site", "level"):
                 out[-1] = replace(mark, a=before.a, side=before.side)
+            elif mark.kind == "site" and not mark.side and said in ("either", "each", "neither"):
+                out.append(replace(mark, side="both"))  # "no clunk in either hip"
             else:
                 out.append(mark)
         return out

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.extract.clauses import Clause, place_of
-from pipeline.extract.drafts import Draft
+from pipeline.extract.drafts import Draft, without_flag
 from pipeline.extract.filing import Filing
 from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame, FrameBuilder
@@ -77,6 +77,16 @@ class Plans(Filing):
         before = self._marked.within(self._clauses[first].a, self._clauses[n].a)
         sides = {m.side for m in before if m.kind == "side" and m.side in ("left", "right")}
         return replace(draft, side=sides.pop()) if len(sides) == 1 else draft
+
+    def _on_its_side(self, draft: Draft) -> Draft:
+        """ "I'll leave the shoulder alone", "an X-ray of that one": of the only side where something was found."""
+        if draft.concept not in self._vocab.listed("of_the_one_found") or draft.side != "none" or draft.site is None:
+            return draft
+        definite = self._marked.words(max(0, draft.a - 1), draft.b + 1) & {"the", "that", "his", "her"}
+        if not definite or not self._vocab.sites[draft.site].paired:
+            return draft
+        side = self._state.focus.troubled.get(draft.site, "")
+        return replace(draft, side=side, flags=without_flag(draft.flags, "side_missing")) if side else draft
 
     def _about(self, site: Mark, after: int, clause: Clause) -> bool:
         """The structure follows the referral as what it is about."""

@@ -109,6 +109,8 @@ class Resolver(Carried):
         own = self.own(frame, focus)
         held = focus.targets if live else ()
         context = own or tuple(self._held(frame, focus, held))
+        if not own and not frame.side and self._there(frame, focus, marked):
+            context = self._with_focus_side(context, focus)
         lone = focus.lone_at == focus.now - 1 and focus.named_at < focus.lone_at
         if not own and not frame.side and lone and (frame.told or frame.concepts):
             frame.side = focus.lone  # "Left side. She curves in."
@@ -121,6 +123,12 @@ class Resolver(Carried):
         if not drafts:
             drafts = self._carried(frame, own, context, focus, kinds, marked)
         return drafts, own
+
+    def _there(self, frame: Frame, focus: Focus, marked: Marked) -> bool:
+        """ "The right side's tight, and he doesn't like me there": the side just said."""
+        level = any(t.level for t in focus.targets)  # which way a vertebra is turned is not where the finger is
+        near = focus.side in OTHER and not level and focus.clause_of_concept >= focus.now - 1
+        return near and marked.tokens[max(frame.b - 1, 0)].text in ("there", "here") and frame.b - frame.a > 1
 
     def _concepts(
         self, frame: Frame, context: Sequence[Target], kinds: frozenset[Kind], focus: Focus, marked: Marked
@@ -192,6 +200,8 @@ class Resolver(Carried):
             context = [replace(t, side="") if t.side in OTHER else t for t in context]
         if not own and turns_head(self.vocab, concept, mark, frame, context, marked):
             context = [Target(concept.on[0])]
+        if concept.kind == "treatment" and not own and not side_said and focus.named_at == focus.now:
+            context = self._with_focus_side(context, focus)  # "on the right side of the neck, light pressure"
         held = own or ((Target(None, side_said),) if side_said else ())
         pointed = points(frame, marked, things=concept.id == "plan.refer")
         places = self.place(concept, held, () if own else context, pointed=pointed)

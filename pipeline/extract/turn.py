@@ -165,6 +165,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             drafts = self._timed(drafts, clause, marks)
             drafts = [self._hindered(self._sided_before(d, clause), clause) for d in drafts]
             drafts = self._uneven(self._renamed(drafts, clause))
+            drafts = [self._on_its_side(d) for d in drafts]
             drafts = self._referred(self._rechecked(drafts, frames, own), frames, clause)
             filed = self._file(drafts, clause)
             late = None

@@ -14,6 +14,7 @@ from pipeline.vocabulary import Vocabulary
 _DIGITS = re.compile(r"\d{1,6}(?:\.\d{1,3})?")
 _LEVEL = re.compile(r"([ctls])(\d{1,2})(?:[-–]?([ctls])?(\d{1,2}))?")
 _MOST = {"C": 7, "T": 12, "L": 5, "S": 5}
+SIDES = ("way", "side", "direction")  # "seventy-five | one way"
 REGION = {"C": "cervical_spine", "T": "thoracic_spine", "L": "lumbar_spine", "S": "sacrum"}
 _BY_SITE = {site: letter for letter, site in REGION.items()}
 
@@ -99,6 +100,7 @@ class NumberReader:
             and 34 <= value <= 107
             and value % 10
             and self._unit(tokens, at + 1) is None
+            and not (tenth == 1 and at + 1 < len(tokens) and tokens[at + 1].text in SIDES)
         ):
             return value + tenth / 10, at + 1  # "ninety-eight four", "thirty-eight five"
         return self._fractional(tokens, float(value), at)
