@@ -58,6 +58,7 @@ def check(
     _ask_for_growth(full, infant, age, waiting)
     remarks = [remark for remark, _ in raised] + [remark for _, remark in doubted]
     remarks = _worried(remarks, raised)
+    remarks = [r for r in remarks if not _gainsaid(r, raised)]
     told = {rule for visit in previous for rule in visit.told}
     remarks = [r for r in remarks if not _told_before(r, raised, told)]
     remarks += hold_question(raised, full)
@@ -125,6 +126,19 @@ def _worried(remarks: list[Remark], raised: Sequence[tuple[Remark, Rule]]) -> li
         else r
         for r in remarks
     ]
+
+
+def _gainsaid(remark: Remark, raised: Sequence[tuple[Remark, Rule]]) -> bool:
+    """ "Expected" beside a referral on the same finding: one toe up and one down are not each as they should be."""
+    return remark.urgency is Urgency.EXPECTED and any(
+        ORDER[other.urgency] >= ORDER[Urgency.REFER] and {*remark.items} <= {*other.items} and _plain(rule)
+        for other, rule in raised
+    )
+
+
+def _plain(rule: Rule) -> bool:
+    """Whether a rule judges what was found, not a number computed from it, which tells more beside the number."""
+    return not any(concept.startswith("computed.") for concept in rule.when.concepts)
 
 
 def _told_before(remark: Remark, raised: Sequence[tuple[Remark, Rule]], told: set[str]) -> bool:

@@ -85,7 +85,12 @@ class NumberReader:
         while at < len(tokens) and not tokens[at - 1].stop:
             following = self._small.get(tokens[at].text)
             if following is None:
-                if tokens[at].text == "and" and value >= 100 and self._word(tokens, at + 1) is not None:
+                if (
+                    tokens[at].text == "and"
+                    and value >= 100
+                    and not value % 100
+                    and self._word(tokens, at + 1) is not None
+                ):
                     at += 1
                     continue
                 break
