@@ -9,10 +9,11 @@ from datetime import date
 from functools import cache
 from pathlib import Path
 
-from invented import infant, record_of
+from invented import DAY, infant, record_of
 
+from pipeline.ages import age_from_birth
 from pipeline.config import Config, Settings
-from pipeline.model import Recording, Transcript
+from pipeline.model import Age, Infant, Recording, Transcript
 from pipeline.records import VisitRecord
 from pipeline.run import derive
 from pipeline.stages import ShippedStages
@@ -28,6 +29,7 @@ NARRATION = (
     "Tummy time three times a day. Come back in two weeks."
 )
 RATE = 8000
+BORN = date(2026, 10, 7)
 
 
 def tone(seconds: float) -> bytes:
@@ -53,18 +55,34 @@ def file_narration(
 ) -> str:
     """File an invented narration as a drafted visit; returns its id. Unless ``known``, no more than a name is."""
     sound = sound if sound is not None else tone(words.duration_ms / 1000)
+    baby = infant(name, born=BORN, gestation_weeks=39) if known else infant(name)
+    with Store(home) as store, store.writing() as unit:
+        unit.append(InfantEntered(infant=baby), infant=baby.id)
+    return _filed(home, words, baby, DAY, None, sound)
+
+
+def file_course(home: Path, name: str, *visits: tuple[date, Transcript]) -> list[str]:
+    """File invented visits of one infant, oldest first, each with a tone for its sound; returns their ids."""
+    baby = infant(name, born=BORN, sex="female", gestation_weeks=39)
+    with Store(home) as store, store.writing() as unit:
+        unit.append(InfantEntered(infant=baby), infant=baby.id)
+    return [
+        _filed(home, words, baby, day, age_from_birth(BORN, day, 39), tone(words.duration_ms / 1000))
+        for day, words in visits
+    ]
+
+
+def _filed(home: Path, words: Transcript, baby: Infant, day: date, age: Age | None, sound: bytes) -> str:
     sha256 = hashlib.sha256(sound).hexdigest()
-    words = words.model_copy(update={"recording": hashlib.sha256((name + words.id).encode()).hexdigest()})
-    baby = infant(name, born=date(2026, 10, 7), gestation_weeks=39) if known else infant(name)
-    record = record_of(words, baby)
+    words = words.model_copy(update={"recording": hashlib.sha256((baby.code_name + words.id).encode()).hexdigest()})
+    record = record_of(words, baby, day, age)
     recording = Recording(id=words.recording, sha256=sha256, media_type="audio/wav", duration_ms=words.duration_ms)
     source = home.parent / f"{words.recording[:12]}.wav"
     source.write_bytes(sound)
     with Store(home) as store, store.writing() as unit:
         blob = unit.blobs.keep(words.model_dump_json().encode())
         unit.blobs.keep_file(source, sha256)
-        unit.append(InfantEntered(infant=baby), infant=baby.id)
-        opened = VisitOpened(visit=record.visit, infant=baby.id, day=record.day)
+        opened = VisitOpened(visit=record.visit, infant=baby.id, day=record.day, age=age)
         unit.append(opened, visit=record.visit, infant=baby.id)
         unit.append(RecordingSealed(recording=recording), visit=record.visit, infant=baby.id)
         made = TranscriptMade(recording=words.recording, sha256=blob, model_sha256="0" * 64, vocab_hash="0" * 64)

@@ -15,13 +15,14 @@ from pipeline.config import Config, Settings
 from pipeline.errors import NotFoundError
 from pipeline.model import Age, Infant, Transcript
 from pipeline.search import compile_lexicon
-from pipeline.show.over_time import timeline_json, timeline_lines
+from pipeline.show.over_time import door_lines, timeline_json, timeline_lines
 from pipeline.store import Store
 from pipeline.store.events import Consent
-from pipeline.store.past import Seen, Told
+from pipeline.store.past import Point, Seen, Told
 from pipeline.timeline import Timeline, centile_told, timeline, write_page
 from pipeline.timeline.charts import growth_chart, motion_chart
 from pipeline.timeline.course import State, is_found, is_in_order, threads
+from pipeline.timeline.glance import glance
 from pipeline.timeline.growth import CURVES
 from pipeline.vocabulary import load_vocabulary
 
@@ -48,7 +49,7 @@ def visits(*lines: list[Told]) -> list[Seen]:
     ]
 
 
-T, C = "tissue.tension", "joint.clunk"
+T, C, R, ORT = "tissue.tension", "joint.clunk", "motion.rotation", "test.ortolani"
 
 
 @pytest.mark.parametrize(
@@ -72,6 +73,23 @@ T, C = "tissue.tension", "joint.clunk"
         ([[told("A", T, "tight", "left")], [told("B", T, "normal", "left")], []], ["found", "resolved"]),
         ([[told("A", C, "absent", "left")], [told("B", C, "present", "left")]], ["in order", "new"]),
         ([[told("A", "reflex.moro", "absent")], [told("B", "reflex.moro", "present")]], ["found", "resolved"]),
+        ([[told("A", R, "limited", "left")], [told("B", R, "normal", "left")]], ["found", "resolved"]),
+        ([[told("A", R, "normal", "left")], [told("B", R, "limited", "left")]], ["in order", "new"]),
+        ([[told("A", R, "limited", "left")], [told("B", R, "value", "left", value=70.0)]], ["found", "changed"]),
+        (
+            [[told("A", R, "limited", "left"), told("A", R, "value", "left", value=70.0)], []],
+            ["found", "not looked at again"],
+        ),
+        ([[told("A", R, "value", "left", value=70.0)], [told("B", R, "limited", "left")]], ["looked at", "new"]),
+        (
+            [[told("A", ORT, "positive", "left")], [told("B", ORT, "equivocal", "left")], []],
+            ["found", "changed", "not looked at again"],
+        ),
+        (
+            [[told("A", ORT, "positive", "left")], [told("B", ORT, "not_assessed", "left")]],
+            ["found", "not looked at again"],
+        ),
+        ([[told("A", ORT, "equivocal", "left")], [told("B", ORT, "negative", "left")]], ["looked at", "resolved"]),
         (
             [[told("A", "symptom.vomiting", "present")], [told("B", "symptom.vomiting", "absent")]],
             ["found", "resolved"],
@@ -82,6 +100,14 @@ def test_what_became_of_a_finding(lines: list[list[Told]], states: list[State]) 
     (thread,) = threads(visits(*lines), LEXICON)
 
     assert states == [step.state for step in thread.steps]
+
+
+def test_what_the_vocabulary_calls_bad_is_never_in_order() -> None:
+    """Over the whole vocabulary: to deny a full motion is to find a limited one."""
+    for concept, facts in LEXICON.concepts.items():
+        for result in facts.results.keys() & LEXICON.bad:
+            if concept not in LEXICON.wanted_present:
+                assert is_found(told("A", concept, result), LEXICON), (concept, result)
 
 
 def test_both_sides_are_followed_each_by_itself() -> None:
@@ -165,7 +191,7 @@ def test_the_course_of_an_infant(course: Timeline) -> None:
     assert ["found", "resolved"] == [step.state for step in thread.steps]
     assert [(4.0, 4), (5.0, 35)] == [(m.value, m.corrected_days) for m in weight.points]
     assert weight.points[0].z == pytest.approx(z_score("measure.weight", "male", 4, 4.0))
-    assert [("left", 40), ("right", 80), ("left", 70), ("right", 80)] == [(s, v) for _, _, s, v in motion.points]
+    assert [("left", 40), ("right", 80), ("left", 70), ("right", 80)] == [(p.side, p.degrees) for p in motion.points]
     assert 2 == len(course.plans[:2])
 
 
@@ -176,6 +202,21 @@ def test_the_card_for_the_door(course: Timeline) -> None:
     assert ["look again", "look again"] == [plan.what for plan in card.again]
     assert (("record", "given", date(2026, 11, 10)),) == card.consents
     assert ((), 0) == (card.flags, card.apart), "to be asked is no danger sign"
+
+
+def test_what_several_visits_raise_is_one_flag_on_the_card() -> None:
+    def point(visit: str, title: str, *, answered: bool = False) -> Point:
+        return Point(f"{title}:{visit}", visit, "refer", title, not answered, safeguarding=False)
+
+    points = [point("A", "hips"), point("A", "skin", answered=True), point("B", "hips"), point("C", "hips"),
+              point("C", "skin")]  # fmt: skip
+    card = glance(visits([], [], []), points, [], [], [], [])
+
+    assert [("hips", "C", date(2026, 1, 1), date(2026, 3, 1)), ("skin", "C", date(2026, 3, 1), date(2026, 3, 1))] == [
+        (flag.title, flag.visit, flag.since, flag.day) for flag in card.flags
+    ]
+    told = [line for line in door_lines(card) if "!" in line]
+    assert ["since 2026-01-01, last 2026-03-01" in told[0], "since" in told[1]] == [True, False]
 
 
 def test_an_infant_that_is_not_there(config: Config, course: Timeline) -> None:

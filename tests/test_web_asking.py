@@ -60,6 +60,33 @@ def test_what_the_form_does_not_offer_is_refused(params: dict[str, str], opened:
     assert 422 == opened.get("/search", params=params).status_code
 
 
+def test_exact_filters_narrow_the_answers(opened: Pages) -> None:
+    both = opened.get("/search", params={"q": "tight", "side": "left", "until": "2026-11-30"}).text
+    assert "side exactly: left" in both
+    assert "1 line, 1 visit, 1 infant." in both
+    assert "1 line, 1 visit, 1 infant." in opened.get("/search", params={"result": "tight"}).text, "no question needed"
+    for filters in ({"side": "right"}, {"since": "2026-11-02"}, {"age": "under 1 month"}, {"site": "jaw"}):
+        assert "Nothing on record answers that." in opened.get("/search", params={"q": "tight", **filters}).text
+
+
+@pytest.mark.parametrize("wrong", [{"site": "nonsense"}, {"since": "yesterday"}, {"age": "old"}, {"infant": "nobody"}])
+def test_a_filter_that_cannot_be_read_is_told(wrong: dict[str, str], opened: Pages) -> None:
+    answer = opened.get("/search", params={"q": "tight", **wrong})
+
+    assert 200 == answer.status_code
+    assert 'role="alert"' in answer.text
+    assert next(iter(wrong.values())) in answer.text.partition('role="alert"')[2]
+
+
+def test_the_infants_lead_to_each_course(opened: Pages) -> None:
+    shown = opened.get("/infants").text
+
+    assert "&lt;b&gt;robin" in shown
+    assert "1 visit<" in shown
+    link = shown.partition('href="/infants/')[2].partition('"')[0]
+    assert "At the door" in opened.get(f"/infants/{link}").text
+
+
 def test_an_infant_over_time(opened: Pages) -> None:
     shown = opened.get("/search", params={"q": "SCM"}).text
     link = shown.partition('<a href="/infants/')[2].partition('"')[0]
@@ -88,12 +115,13 @@ def test_what_is_due(opened: Pages) -> None:
 def test_a_record_that_is_not_there_yet(tmp_path: Path, spoken: Callable[[str], Transcript]) -> None:
     with pages(tmp_path / "empty", spoken) as client:
         assert "draft one first" in client.get("/search", params={"q": "hip"}).text
+        assert "No infant is on record yet." in client.get("/infants").text
         assert "Nothing is due" in client.get("/due").text
 
 
 def test_without_the_link_nothing_is_told(opened: Pages) -> None:
     opened.cookies.clear()
-    for path in ("/search?q=tight", "/due", "/infants/x"):
+    for path in ("/search?q=tight", "/due", "/infants", "/infants/x"):
         answer = opened.get(path)
         assert 401 == answer.status_code
         assert "robin" not in answer.text

@@ -4,17 +4,14 @@ Needs the package playwright and a Chromium (Debian: apt-get install chromium); 
 HANDSPOKEN_SHOTS names a folder for pictures of the main states.
 """
 
-import os
 import re
 import shutil
-import signal
-import subprocess
-import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from browsing import Server, accessible, opened_window
 from reviewing import NARRATION, file_narration
 
 from pipeline.model import LineEdit, Transcript
@@ -29,26 +26,6 @@ pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium on this ma
 HOSTILE = "<img src=x onerror=window.ran=1><script>window.ran=1</script>{{7*7}}\u202egnirts\u0007"
 ROOT = Path(__file__).parent.parent
 ARGUMENTS = ["--no-sandbox", "--autoplay-policy=no-user-gesture-required"]
-
-
-class Server:
-    """``handspoken review`` as a person starts it."""
-
-    def __init__(self, home: Path, port: int = 0) -> None:
-        environment = {**os.environ, "HANDSPOKEN_HOME": str(home), "PYTHONPATH": str(ROOT)}
-        command = [sys.executable, "-m", "pipeline", "review", "--no-browser", "--port", str(port)]
-        self.process = subprocess.Popen(
-            command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-        )
-        assert self.process.stdout is not None
-        shown = re.search(r"http://127\.0\.0\.1:(\d+)\S+", self.process.stdout.readline())
-        assert shown, self.process.stderr.read() if self.process.stderr else ""
-        self.link, self.port = shown[0], int(shown[1])
-
-    def kill(self) -> None:
-        """As the power does."""
-        self.process.send_signal(signal.SIGKILL)
-        self.process.communicate()
 
 
 @pytest.fixture(scope="module")
@@ -81,17 +58,8 @@ def browser() -> Iterator[Any]:
 @pytest.fixture
 def window(browser: Any, server: Server) -> Iterator[Any]:
     """A window of a browser that opened the link; no script may fail in it."""
-    context = browser.new_context(viewport={"width": 1280, "height": 900})
-    page = context.new_page()
-    page.set_default_timeout(20_000)
-    page.faults = []
-    page.on("pageerror", lambda error: page.faults.append(str(error)))
-    page.on("dialog", lambda dialog: (page.faults.append("dialog"), dialog.dismiss()))
-    page.goto(server.link)
-    page.wait_for_url(re.compile(r":\d+/$"))
-    yield page
-    assert page.faults == []
-    context.close()
+    with opened_window(browser, server) as page:
+        yield page
 
 
 def review(page: Any, visit: str) -> Any:
@@ -107,14 +75,6 @@ def saved(page: Any, act: Callable[[], Any]) -> None:
         act()
     assert answered.value.status == 200, answered.value.text()
     page.wait_for_function("() => document.getElementById('saved').textContent.startsWith('saved')")
-
-
-def accessible(page: Any, state: str) -> None:
-    """axe-core finds no violation; a picture is taken."""
-    found = axe.Axe().run(page)
-    assert found.violations_count == 0, f"{state}: {found.generate_report()}"
-    if folder := os.environ.get("HANDSPOKEN_SHOTS"):
-        page.screenshot(path=Path(folder) / f"{state}.png")
 
 
 def test_from_the_draft_to_an_addendum_by_keyboard(window: Any, filed: tuple[Path, dict[str, str]]) -> None:

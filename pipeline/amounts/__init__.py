@@ -6,6 +6,17 @@ counts 365.25 / 12 days, as in the WHO day tables; added to a date it is a month
 
 from pipeline.amounts.days import Calendar, Days, later
 from pipeline.amounts.numbers import Amount, Numbers
-from pipeline.amounts.words import TIME_DAYS, AmountWords, Token, tokens_of
+from pipeline.amounts.words import TIME_DAYS, TIME_NAMES, AmountWords, Token, tokens_of
 
-__all__ = ["TIME_DAYS", "Amount", "AmountWords", "Calendar", "Days", "Numbers", "Token", "later", "tokens_of"]
+__all__ = [
+    "TIME_DAYS",
+    "TIME_NAMES",
+    "Amount",
+    "AmountWords",
+    "Calendar",
+    "Days",
+    "Numbers",
+    "Token",
+    "later",
+    "tokens_of",
+]

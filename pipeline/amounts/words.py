@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 TIME_DAYS = {"d": 1.0, "wk": 7.0, "mo": 30.4375, "a": 365.25}
+TIME_NAMES = {"d": "days", "wk": "weeks", "mo": "months", "a": "years"}
 _TOKEN = re.compile(
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}(?!\w)|[0-9]+(?:\.[0-9]+)?|[^\W0-9_][^\W_]*(?:'[^\W_]+)*"
     r"|[<>]=?|[=≤≥≈%]|(?<=\w)[-–](?=[0-9])"

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
-from pipeline.amounts import TIME_DAYS, Amount, Days, tokens_of
+from pipeline.amounts import TIME_DAYS, TIME_NAMES, Amount, Days, tokens_of
 from pipeline.search.lexicon import ConceptFacts, Lexicon, key_of
 from pipeline.search.parse import Parsed, Parser
 from pipeline.store.wanted import Range, Wanted
@@ -165,8 +165,8 @@ class Understanding:
         degrees = self._degrees(parsed)
         kinds = set() if any(term.of("concept") for term in parsed.terms) else parsed.ids("kind")
         first, last = (any(term.of(role) for term in parsed.terms) for role in ("first", "last"))
-        age = next((a.as_age() for a in ages if not a.corrected), None)
-        corrected = next((a.as_age() for a in ages if a.corrected), None)
+        age = next((a for a in ages if not a.corrected), None)
+        corrected = next((a for a in ages if a.corrected), None)
         when = (
             max((d.first for d in days if d.first), default=None), min((d.last for d in days if d.last), default=None)
         )  # fmt: skip
@@ -181,8 +181,8 @@ class Understanding:
             told.append(f"infant: {', '.join(sorted(infants))}")
         if sexes := parsed.ids("sex"):
             told.append(f"sex: {', '.join(sorted(sexes))}")
-        told += [f"age: {_days(age)}"] if age else []
-        told += [f"corrected age: {_days(corrected)}"] if corrected else []
+        told += [f"age: {_told_age(age)}"] if age else []
+        told += [f"corrected age: {_told_age(corrected)}"] if corrected else []
         if days:
             told.append(told_days(*when))
         told += ["at an infant's first visit"] if first else []
@@ -193,8 +193,8 @@ class Understanding:
             kinds=frozenset(kinds),
             infants=frozenset(infants.values()),
             sexes=frozenset(sexes),
-            age=_range(age) if age else None,
-            corrected=_range(corrected) if corrected else None,
+            age=_range(age.as_age()) if age else None,
+            corrected=_range(corrected.as_age()) if corrected else None,
             days=when,
             first_visit=first,
             last_visit=last,
@@ -316,8 +316,12 @@ def _range(amount: Amount, factor: float = 1.0) -> Range:
     return Range(low, high, amount.open_low, amount.open_high)
 
 
-def _days(age: Amount) -> str:
-    return _ends(age, "days")
+def _told_age(age: Amount) -> str:
+    """As it was said: "under 3 months"; of "9 weeks old" also the days that it stands for."""
+    name = TIME_NAMES[age.unit or "d"]
+    if not age.about or age.low is None or age.high is None or age.unit == "d":
+        return _ends(age, name)
+    return f"{(age.low + age.high) / 2:g} {name} ({_ends(age.as_age(), 'days')})"
 
 
 def _ends(amount: Amount, unit: str) -> str:

@@ -10,7 +10,7 @@ from pipeline.times import age, clock
 
 if TYPE_CHECKING:
     from pipeline.due import Due
-    from pipeline.timeline import Glance, Step, Thread, Timeline
+    from pipeline.timeline import Flag, Glance, Step, Thread, Timeline
 
 _KINDS = (("treatment", "treated"), ("advice", "advised"), ("plan", "planned"))
 
@@ -50,15 +50,20 @@ def timeline_lines(course: "Timeline") -> Iterator[str]:
     for motion in course.motion:
         yield ""
         yield f"{motion.label}, in degrees"
-        for _, day, side, value in motion.points:
-            yield f"  {day}  {side if side != 'none' else 'no side said'}  {value:g}"
+        for p in motion.points:
+            yield f"  {p.day}  {p.side if p.side != 'none' else 'no side said'}  {p.degrees:g}"
+
+
+def _since(flag: "Flag") -> str:
+    """The day that raised it; of several the first and the last."""
+    return f"{flag.day}" if flag.since == flag.day else f"since {flag.since}, last {flag.day}"
 
 
 def door_lines(card: "Glance") -> Iterator[str]:
     """The card for the door."""
     yield "At the door"
     for flag in card.flags:
-        yield f"  ! {flag.title} ({flag.urgency.replace('_', ' ')}, {flag.day}, not answered)"
+        yield f"  ! {flag.title} ({flag.urgency.replace('_', ' ')}, {_since(flag)}, not answered)"
     if card.apart:
         yield f"  ! {card.apart} more for you alone: read the note"
     for label, m in card.numbers:

@@ -10,10 +10,21 @@ from pipeline.search import Lexicon, load_lexicon
 from pipeline.store.past import Baby, Between, Seen, baby, between, consents, points, seen
 from pipeline.store.reading import Reader
 from pipeline.timeline.course import Step, Thread, lines_of, threads
-from pipeline.timeline.glance import Glance, glance
+from pipeline.timeline.glance import Flag, Glance, glance
 from pipeline.timeline.growth import Motion, Series, centile_told, motions, series
 
-__all__ = ["Glance", "Step", "Thread", "Timeline", "centile_told", "lines_of", "timeline", "timeline_of", "write_page"]
+__all__ = [
+    "Flag",
+    "Glance",
+    "Step",
+    "Thread",
+    "Timeline",
+    "centile_told",
+    "lines_of",
+    "timeline",
+    "timeline_of",
+    "write_page",
+]
 
 PAGE = "timeline.html"
 

@@ -7,7 +7,6 @@ a page that forbids inline styles needs it.
 
 import io
 import re
-from datetime import date
 from typing import Any
 from xml.etree import ElementTree
 
@@ -22,6 +21,8 @@ from pipeline.timeline.growth import Motion, Series, centile_told, curves
 _SVG = "http://www.w3.org/2000/svg"
 _INK = "#010101"  # becomes the page's own colour
 _WEEK = 7
+_SIZE = (5.2, 3.4)  # inches of 72 units: on the page of a phone the letters stay readable
+_DAYS_SHOWN = 10  # under the axis; all stand in the table
 _SETTINGS: Any = {
     "svg.fonttype": "none", "svg.hashsalt": "handspoken", "font.family": "serif", "font.size": 10,
     "text.color": _INK, "axes.edgecolor": _INK, "axes.labelcolor": _INK, "xtick.color": _INK, "ytick.color": _INK,
@@ -72,18 +73,19 @@ def growth_description(measured: Series) -> str:
 
 def motion_chart(baby: Baby, motion: Motion) -> str:
     """Degrees by visit: a full line with discs is the left side, a broken one with squares the right."""
-    days = sorted({day for _, day, _, _ in motion.points})
+    days = sorted({point.day for point in motion.points})
     with mpl.rc_context(_SETTINGS):
         figure, axes = _sheet()
         for side, (mark, line) in _MARKS.items():
-            of_side = [(days.index(day), value) for _, day, its, value in motion.points if its == side]
+            of_side = [(days.index(p.day), p.degrees) for p in motion.points if p.side == side]
             if of_side:
                 at, values = zip(*of_side, strict=True)
                 label = side if side != "none" else "no side said"
                 axes.plot(at, values, marker=mark, linestyle=line, color=_INK, label=label, markersize=6)
-        axes.set_xticks(range(len(days)), [f"{day:%d %b %Y}" for day in days], rotation=0 if len(days) < 5 else 45)
+        shown = range(0, len(days), -(-len(days) // _DAYS_SHOWN))
+        axes.set_xticks(shown, [f"{days[n]:%d %b %Y}" for n in shown], rotation=0 if len(days) < 5 else 45)
         axes.set_xlim(-0.5, len(days) - 0.5)
-        axes.set_ylim(0, max(value for *_, value in motion.points) * 1.2)
+        axes.set_ylim(0, max(p.degrees for p in motion.points) * 1.2)
         axes.set_ylabel("degrees")
         axes.legend(frameon=False, ncols=3, loc="lower left", bbox_to_anchor=(0, 1))
         name = re.sub(r"\W+", "-", f"motion-{motion.concept}-{motion.site}")
@@ -95,15 +97,15 @@ def motion_description(motion: Motion) -> str:
     """The same in words: each side, first to last."""
     told = []
     for side in _MARKS:
-        values: list[tuple[date, float]] = [(day, value) for _, day, its, value in motion.points if its == side]
+        values = [p.degrees for p in motion.points if p.side == side]
         if values:
-            path = " to ".join(f"{value:g}" for _, value in values)
+            path = " to ".join(f"{value:g}" for value in values)
             told.append(f"{side if side != 'none' else 'no side said'}: {path} degrees")
     return "; ".join(told) + "."
 
 
 def _sheet() -> tuple[Figure, Any]:
-    figure = Figure(figsize=(7.2, 4.2), layout="constrained")
+    figure = Figure(figsize=_SIZE, layout="constrained")
     FigureCanvasSVG(figure)
     figure.patch.set_alpha(0)
     axes = figure.add_subplot()

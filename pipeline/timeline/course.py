@@ -2,7 +2,8 @@
 
 A finding is followed by concept, structure, level and side. What was said of both sides counts for each; what was found
 in order without a side counts for each too (nobody is harmed by that), what was found wrong without a side stands by
-itself. Of several statements in one visit the last one is how the visit ended, the first how it began.
+itself. Of several statements in one visit the last one is how the visit ended, the first how it began. What tells
+neither (an equivocal test, degrees alone) closes nothing; what was not assessed was not looked at.
 """
 
 from collections.abc import Iterator, Sequence
@@ -12,8 +13,12 @@ from typing import Literal
 from pipeline.search import Lexicon
 from pipeline.store.past import Seen, Told
 
-State = Literal["found", "new", "unchanged", "changed", "resolved", "back", "in order", "not looked at again"]
+State = Literal[
+    "found", "new", "unchanged", "changed", "resolved", "back", "in order", "looked at", "not looked at again"
+]
 _SYMPTOM = "symptom."  # of what is told, complaints are followed; how the birth went does not change
+_NOT_ASSESSED = "not_assessed"
+_UNCLEAR = "equivocal"  # followed like a finding: it asks for a second look
 
 
 @dataclass(frozen=True)
@@ -45,7 +50,7 @@ def threads(visits: Sequence[Seen], lexicon: Lexicon) -> list[Thread]:
     keys: dict[tuple[str, str | None, str | None, str], None] = {}
     for visit in visits:
         for line in visit.lines:
-            if (line.kind == "finding" or line.concept.startswith(_SYMPTOM)) and is_found(line, lexicon):
+            if (line.kind == "finding" or line.concept.startswith(_SYMPTOM)) and _followed(line, lexicon):
                 for side in ("left", "right") if line.side == "both" else (line.side,):
                     keys.setdefault((line.concept, line.site, line.level, side))
     return [_thread(key, visits, lexicon) for key in keys]
@@ -68,24 +73,32 @@ def is_in_order(line: Told, lexicon: Lexicon) -> bool:
         return False
     if line.concept in lexicon.wanted_present and line.result in ("present", "absent"):
         return line.result == "present"
+    if line.result in lexicon.bad:  # to deny "full" is to say "limited"
+        return False
     return line.result in lexicon.good or line.result == facts.negated
+
+
+def _followed(line: Told, lexicon: Lexicon) -> bool:
+    return is_found(line, lexicon) or line.result == _UNCLEAR
 
 
 def _thread(key: tuple[str, str | None, str | None, str], visits: Sequence[Seen], lexicon: Lexicon) -> Thread:
     concept, site, level, side = key
     steps: list[Step] = []
     last: Told | None = None  # how it was when last looked at
-    was_found = False
+    open_now = was_found = False
     for visit in visits:
-        said = [line for line in visit.lines if _tells(line, key, lexicon)]
+        said = [line for line in visit.lines if line.result != _NOT_ASSESSED and _tells(line, key, lexicon)]
         if not said:
-            if last is not None and is_found(last, lexicon):
+            if open_now:
                 steps.append(Step(visit.id, "not looked at again"))
             continue
-        state = _state(said[0], said[-1], last, was_found, lexicon, first=visit is visits[0])
+        state = _state(said, last, lexicon, open_before=open_now, was_found=was_found, first=visit is visits[0])
         began = said[0] if said[0].result != said[-1].result else None
         steps.append(Step(visit.id, state, said[-1], began))
         last = said[-1]
+        for line in said:
+            open_now = not is_in_order(line, lexicon) and (open_now or _followed(line, lexicon))
         was_found = was_found or any(is_found(line, lexicon) for line in said)
     kind = next(s.line.kind for s in steps if s.line)
     return Thread(
@@ -96,23 +109,24 @@ def _thread(key: tuple[str, str | None, str | None, str], visits: Sequence[Seen]
         side=side,
         label=_label(key, lexicon),
         steps=tuple(steps),
-        open=last is not None and is_found(last, lexicon),
+        open=open_now,
     )
 
 
-def _state(began: Told, ended: Told, last: Told | None, was_found: bool, lexicon: Lexicon, *, first: bool) -> State:
-    """What became of it, by how the visit began and ended and how it was when last looked at."""
-    found = is_found(began, lexicon) or is_found(ended, lexicon)
-    before = last is not None and is_found(last, lexicon)
-    if not found:
-        return "resolved" if before else "in order"
+def _state(
+    said: Sequence[Told], last: Told | None, lexicon: Lexicon, *, open_before: bool, was_found: bool, first: bool
+) -> State:
+    """What became of it, by how the visit began and ended, how it was when last looked at, and whether it was open."""
+    ended = said[-1]
+    found = any(is_found(line, lexicon) for line in said)
     if is_in_order(ended, lexicon):
-        return "resolved"
+        return "resolved" if found or open_before else "in order"
+    if not found:
+        return "changed" if open_before else "looked at"
     if first:
         return "found"
-    if not before:
+    if not open_before or last is None:
         return "back" if was_found else "new"
-    assert last is not None
     same = (last.result, last.value, last.degree) == (ended.result, ended.value, ended.degree)
     return "unchanged" if same and ended.change in (None, "same") else "changed"
 

@@ -3,7 +3,7 @@
 Others may see it: what concerns safeguarding is on it as a number alone, to be read in the note.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -17,10 +17,11 @@ _DANGER = ("emergency", "same_day", "refer")
 
 @dataclass(frozen=True)
 class Flag:
-    """A danger sign that nobody has answered yet."""
+    """A danger sign that nobody has answered yet: raised first on the day ``since``, last on ``day`` in ``visit``."""
 
     visit: str
     day: date
+    since: date
     urgency: str
     title: str
 
@@ -51,11 +52,7 @@ def glance(
     """The card, from all that is known; ``visits`` oldest first."""
     days = {visit.id: visit.day for visit in visits}
     open_points = [point for point in points if point.open and point.visit in days]
-    flags = [
-        Flag(point.visit, days[point.visit], point.urgency, point.title)
-        for point in open_points
-        if point.urgency in _DANGER and not point.safeguarding
-    ]
+    flags = _folded((point for point in open_points if point.urgency in _DANGER and not point.safeguarding), days)
     flags.sort(key=lambda flag: (_DANGER.index(flag.urgency), flag.day))
     return Glance(
         last_visit=visits[-1].day if visits else None,
@@ -70,6 +67,16 @@ def glance(
         consents=_consents(visits, consents),
         apart=sum(point.safeguarding for point in open_points),
     )
+
+
+def _folded(points: Iterable[Point], days: Mapping[str, date]) -> list[Flag]:
+    """One flag for what several visits raise."""
+    kept: dict[tuple[str, str], Flag] = {}
+    for point in points:  # oldest visit first
+        day, key = days[point.visit], (point.urgency, point.title)
+        since = kept[key].since if key in kept else day
+        kept[key] = Flag(point.visit, day, since, point.urgency, point.title)
+    return list(kept.values())
 
 
 def _consents(visits: Sequence[Seen], noted: Iterable[tuple[date, str, str]]) -> tuple[tuple[str, str, date], ...]:

@@ -39,13 +39,25 @@ class Series:
 
 
 @dataclass(frozen=True)
+class Turned:
+    """Degrees of one side at one visit, and the stretch that plays them."""
+
+    visit: str
+    day: date
+    side: str
+    degrees: float
+    start_ms: int
+    end_ms: int
+
+
+@dataclass(frozen=True)
 class Motion:
     """One direction of motion of one structure: degrees by visit and side."""
 
     concept: str
     site: str
     label: str
-    points: tuple[tuple[str, date, str, float], ...]  # visit, day, side, degrees
+    points: tuple[Turned, ...]
 
 
 def series(baby: Baby, visits: Sequence[Seen], lexicon: Lexicon) -> list[Series]:
@@ -89,12 +101,12 @@ def centile_told(centile: float) -> str:
 
 def motions(visits: Sequence[Seen], lexicon: Lexicon) -> list[Motion]:
     """Degrees of motion; of several of one side in one visit the last."""
-    found: dict[tuple[str, str], dict[tuple[str, str], tuple[str, date, str, float]]] = {}
+    found: dict[tuple[str, str], dict[tuple[str, str], Turned]] = {}
     for visit in visits:
         for line in visit.lines:
             if line.unit == "deg" and line.value is not None and line.site is not None and line.kind == "finding":
                 for side in ("left", "right") if line.side == "both" else (line.side,):
-                    point = (visit.id, visit.day, side, line.value)
+                    point = Turned(visit.id, visit.day, side, line.value, line.start_ms, line.end_ms)
                     found.setdefault((line.concept, line.site), {})[visit.id, side] = point
     return [
         Motion(concept, site, f"{_label(lexicon.sites[site].label)}: {lexicon.concepts[concept].label}",

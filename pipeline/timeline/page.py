@@ -25,22 +25,25 @@ def page(course: "Timeline") -> str:
     def link(visit: str, start_ms: int, end_ms: int) -> str:
         if course.notes is None:
             return ""
-        return f"{(course.notes / visit / NOTE_PAGE).absolute().as_uri()}#{fragment(start_ms, end_ms)}"
+        return f"{note(visit)}#{fragment(start_ms, end_ms)}"
+
+    def note(visit: str) -> str:
+        return "" if course.notes is None else (course.notes / visit / NOTE_PAGE).absolute().as_uri()
 
     sheets = ("paper.css", "web/static/timeline.css")
     styles = Markup("\n").join(Markup((data_path("templates") / name).read_text(encoding="utf-8")) for name in sheets)
-    return html_templates().get_template("timeline.html.j2").render(styles=styles, **shown(course, link))
+    return html_templates().get_template("timeline.html.j2").render(styles=styles, **shown(course, link, note))
 
 
-def words(link: Callable[[str, int, int], str]) -> SimpleNamespace:
-    """What the templates say numbers with; ``link``: what plays a stretch of a visit."""
-    return SimpleNamespace(link=link, clock=clock, age=age, centile=centile_told, lines_of=lines_of)
+def words(link: Callable[[str, int, int], str], note: Callable[[str], str]) -> SimpleNamespace:
+    """What the templates say numbers with; ``link``: what plays a stretch of a visit; ``note``: where its note is."""
+    return SimpleNamespace(link=link, note=note, clock=clock, age=age, centile=centile_told, lines_of=lines_of)
 
 
-def shown(course: "Timeline", link: Callable[[str, int, int], str]) -> dict[str, Any]:
-    """What the templates show; ``link``: what plays a stretch of a visit. The charts are ours, their words escaped."""
+def shown(course: "Timeline", link: Callable[[str, int, int], str], note: Callable[[str], str]) -> dict[str, Any]:
+    """What the templates show, with ``words(link, note)``. The charts are ours, their words escaped."""
     return {
-        "say": words(link),
+        "say": words(link, note),
         "course": course,
         "infant": course.infant,
         "glance": course.glance,

@@ -6,5 +6,5 @@ from pipeline.web.pages import PageSet
 PAGE_SETS: tuple[PageSet, ...] = (
     *(door.PAGES, unlock.PAGES, sound.PAGES, home.PAGES, recording.PAGES, board.PAGES),
     *(review.PAGES, signing.PAGES, papers.PAGES),
-    *(asking.PAGES, asking.DUE),
+    *(asking.PAGES, asking.INFANTS, asking.DUE),
 )
