@@ -16,6 +16,7 @@ from pipeline.vocabulary import Vocabulary, load_vocabulary
 from pipeline.vtt import parse_vtt, write_vtt
 
 CLIP = Path(__file__).parent / "sounds" / "hips.ogg"
+FOREIGN = Path(__file__).parent / "sounds" / "foreign.ogg"
 SAID = "the left hip is tight the right hip moves freely she turns her head to the left"
 
 pytestmark = pytest.mark.model
@@ -125,6 +126,17 @@ def test_pauses_hold_no_invented_words(hearer: Hearer) -> None:
     found = hearer.hear(Samples(np.concatenate([quiet, clip, quiet])))
     assert plain(found) == SAID
     assert all(word.start_ms >= 20_000 and word.end_ms <= 25_400 for word in found.words)
+
+
+def test_what_is_said_in_another_language_is_not_written_as_english(hearer: Hearer) -> None:
+    clip, foreign = (np.concatenate(list(open_sound(path).blocks())) for path in (CLIP, FOREIGN))
+    quiet = np.zeros(12 * RATE, dtype=np.int16)
+    found = hearer.hear(Samples(np.concatenate([clip, quiet, foreign, quiet, clip])))
+    assert plain(found) == f"{SAID} {SAID}"
+    start = (len(clip) + len(quiet)) * 1000 // RATE
+    gaps = [d for d in found.dropped if d.reason == "other language"]
+    assert min(d.start_ms for d in gaps) < start + 1000
+    assert max(d.end_ms for d in gaps) > start + 4000
 
 
 def test_a_model_that_is_none_is_one_clear_line(vocab: Vocabulary, tmp_path: Path) -> None:
