@@ -8,13 +8,13 @@ comma, between two statements a full stop; a question ends before the answer to 
 """
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from pipeline.extract.acts import DOING
 from pipeline.extract.lexicon import Lexicon
 from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.results import fit_result
+from pipeline.extract.statements import Statement, apart, speaks
 from pipeline.extract.tokens import Stop, Token
 from pipeline.model import Kind
 
@@ -23,30 +23,6 @@ TOLD = ("result", "number")
 NEAR = 3  # words from "no" to what it denies
 PAUSE_MS = 300
 SILENT = ("hypothetical", "teach", "earlier", "outside", "other")
-
-
-@dataclass
-class _Statement:
-    """The statement being read: what was named and said in it so far, from token ``begin`` on."""
-
-    begin: int
-    end: int  # of the last mark
-    asks: bool = False
-    depends: bool = False  # "if she ...": what follows belongs to it
-    pointed: bool = False  # "that", "it", "she"
-    named: bool = False  # a structure, a concept, or what was pointed at
-    placed: bool = False  # a structure
-    concept: bool = False
-    told: bool = False
-    explicit: bool = False  # by a result or number, not only by naming a sign
-    doing: bool = False  # a treatment, advice or plan: the structure after it is its object
-    judged: bool = False  # an impression
-    side: Mark | None = None  # the first side said
-    last: Mark | None = None
-
-    @property
-    def whole(self) -> bool:
-        return self.named and self.told
 
 
 class Stops:
@@ -87,7 +63,7 @@ class _Reading:
         self._marked = marked
         self._tokens = marked.tokens
         named = {c for m in marked.marks for c in m.says()}
-        self._marks = _apart([m for m in marked.marks if m.kind != "result" or _speaks(m, named)])
+        self._marks = apart([m for m in marked.marks if m.kind != "result" or speaks(m, named)])
         self._degrees = {k for hit in marked.degrees for k in range(hit.a, hit.b)}
         self._repairs = {
             k for hit in marked.cues.get("repair", ()) for k in hit.fixed
@@ -134,7 +110,7 @@ class _Reading:
             head += 1
         asks = any(h in self._asking for h in range(k, head + 1))
         depends = bool(self._marked.words(k, head + 1) & self._of.dependent)
-        self._now = _Statement(k, k, asks=asks, depends=depends)
+        self._now = Statement(k, k, asks=asks, depends=depends)
 
     def _end(self) -> Stop:
         """The stop that ends the statement; what follows a condition or an explanation belongs to it."""
@@ -383,17 +359,3 @@ class _Reading:
         if mark.kind == "side":
             now.side = now.side or mark
         now.last, now.end = mark, mark.b
-
-
-def _speaks(mark: Mark, named: set[str]) -> bool:
-    """A result by itself, or of a concept named in the utterance; "there" and "yes" are results of too many."""
-    return any(r.role == "means" or r.concept in named for r in mark.gives())
-
-
-def _apart(marks: Sequence[Mark]) -> list[Mark]:
-    """The marks that do not lie inside the one before."""
-    out: list[Mark] = []
-    for mark in marks:
-        if not out or mark.a >= out[-1].b:
-            out.append(mark)
-    return out
