@@ -41,6 +41,9 @@ def _stopped(said: str) -> str:
         "is she sleeping well? yes she is",
         "any fevers? no",
         "the hip is fine. any fevers?",
+        "flattening back here on the right. can you see it?",
+        "rotation ninety left, eighty right. sorry other way round.",
+        "hips stable. ortolani and barlow negative",
     ],
 )
 def test_a_statement_ends_where_the_next_begins(stopped: str) -> None:
@@ -57,6 +60,8 @@ def test_a_statement_ends_where_the_next_begins(stopped: str) -> None:
         "reduced motion at t4",
         "i would not call this a torticollis",
         "flexion okay",
+        "next time i 'll have another look at that lump",
+        "i 'd like the doctor to see the lump too",
     ],
 )
 def test_one_statement_stays_one(said: str) -> None:
@@ -75,6 +80,7 @@ def test_one_statement_stays_one(said: str) -> None:
             ],
         ),
         ("if she gets a fever over thirty eight you call me", ["advice.return_if given"]),
+        ("if you see blood in the diaper or green vomit that's straight to the er", ["advice.return_if given"]),
     ],
 )
 def test_items_are_read_without_punctuation(said: str, found: list[str]) -> None:

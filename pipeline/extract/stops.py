@@ -39,6 +39,7 @@ class Stops:
         self.being = vocab.listed("being")
         self.binding = self.prepositions | self.being  # what follows one of these goes with it
         self.having = vocab.listed("having")
+        self.awaiting = vocab.listed("awaiting")
         self.subjects = vocab.listed("subjects")
         self.objects = vocab.listed("objects")
         self.finite = vocab.listed("finite")
@@ -90,7 +91,10 @@ class _Reading:
             if k in at:
                 self._mark(at[k])
         for hit in self._marked.cues.get("repair", ()):
-            if hit.a > 0 and self._tokens[hit.a].text != "not":
+            if hit.payloads[0].gives == "swap" and hit.a > 1:  # "ninety left, eighty right. Sorry, other way round."
+                before = hit.a - 1 - (self._tokens[hit.a - 1].text in ("sorry", "no", "wait"))
+                self._found[before] = self._found[hit.b - 1] = "."
+            elif hit.a > 0 and self._tokens[hit.a].text != "not":
                 self._found.setdefault(hit.a - 1, ",")
         if self._now.asks:
             self._found[len(self._tokens) - 1] = "?"
@@ -100,9 +104,13 @@ class _Reading:
 
     def _cut(self, k: int, stop: Stop) -> None:
         """A statement ends before token ``k``."""
-        if k > self._now.begin:
-            self._found[k - 1] = "?" if self._now.asks else stop
+        now = self._now
+        if k > now.begin:
+            stop = "," if now.depends and stop == "." else stop
+            self._found[k - 1] = "?" if now.asks else stop
             self._begin(k)
+            joined = self._tokens[k].text in ("or", "and")
+            self._now.depends = self._now.depends or (now.depends and joined)  # "if there's blood, or green vomit"
 
     def _begin(self, k: int) -> None:
         head = k
@@ -157,6 +165,8 @@ class _Reading:
         """ "get it to the right": an object; "wouldn't call", "she doesn't": a verb that has its subject before it."""
         of, text = self._of, self._tokens[k].text
         after = self._tokens[k + 1].text if k + 1 < len(self._tokens) else ""
+        if text in ("can", "could") and after == "you":
+            return False
         if text not in of.subjects:
             return self._now.end == k or before in of.subjects or before in of.finite or before in ("n't", "not", "to")
         if text not in of.objects:
@@ -233,7 +243,14 @@ class _Reading:
         if not now.whole:
             return "." if self._after_chat(n, lead, denied) else ""
         inside = mark.kind in TOPICS and mark.a == lead and self._tokens[lead].text in self._of.prepositions
-        tied = before in self._of.binding or inside or self._marked.words(now.end, lead) & self._of.prepositions
+        if before in ("that", "this", "those") and now.doing and lead == now.end and not self._more(n):
+            return ""  # "another look at that | lump"
+        tied = (
+            before in self._of.binding
+            or (not denied and before in self._of.awaiting)
+            or inside
+            or self._marked.words(now.end, lead) & self._of.prepositions
+        )
         if tied or self._beside(n):
             return ""
         if mark.kind in TOPICS or self._speaks_of_itself(mark):
@@ -264,7 +281,14 @@ class _Reading:
         if last is not None and last.number is not None and self._measured(mark, last, following):
             return ""
         adjective = last is not None and last.kind == "result" and last.b >= lead and not (now.side or now.concept)
-        if adjective and last is not None and mark.kind == "concept" and not denied and self._suits(mark, last):
+        apart = now.placed and bool(self._marked.words(mark.b, mark.b + 2) & {"and"})
+        if (
+            adjective
+            and last is not None
+            and mark.kind == "concept"
+            and not (denied or apart)
+            and self._suits(mark, last)
+        ):
             return ""  # "reduced motion"
         joined = self._marked.words(lead, mark.a) & {"and", "or", "nor"}
         return "" if joined and not denied and not more else "."
