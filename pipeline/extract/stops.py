@@ -243,8 +243,6 @@ class _Reading:
         if not now.whole:
             return "." if self._after_chat(n, lead, denied) else ""
         inside = mark.kind in TOPICS and mark.a == lead and self._tokens[lead].text in self._of.prepositions
-        if before in ("that", "this", "those") and now.doing and lead == now.end and not self._more(n):
-            return ""  # "another look at that | lump"
         tied = (
             before in self._of.binding
             or (not denied and before in self._of.awaiting)
