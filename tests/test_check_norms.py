@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from pipeline.check import load_norms
+from pipeline.check.ages import window_of
 from pipeline.check.rows import When
 from pipeline.errors import VocabularyError
-from pipeline.model import Mark
+from pipeline.model import Mark, Urgency
 from pipeline.resources import data_path
 from pipeline.vocabulary import load_vocabulary
 
@@ -182,3 +183,14 @@ def test_the_reasons_are_plain_sentences() -> None:
     for rule in (*NORMS.rules, *NORMS.red_flags):
         assert rule.reason[-1] in ".?}", rule.id
         assert len(rule.reason) < 260, rule.id
+
+
+def test_every_remark_tells_the_window_of_its_norm() -> None:
+    told = {rule.id: window_of(rule) for rule in (*NORMS.rules, *NORMS.red_flags)}
+
+    assert told["RF02"] == "3 months to 6 months, by either age"
+    assert told["RF13.older"] == "from 3 months on, by age since birth"
+    assert told["RF12"] == "at any age"
+    assert told["hip.stable"] == "informative to 3 months"
+    silent = {rule.id for rule in (*NORMS.rules, *NORMS.red_flags) if not told[rule.id]}
+    assert all(rule.urgency is Urgency.ASK for rule in (*NORMS.rules, *NORMS.red_flags) if rule.id in silent)

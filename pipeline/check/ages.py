@@ -10,7 +10,7 @@ from datetime import date
 
 from pipeline.ages import DAYS, FULL_WEEKS, TERM_WEEKS, age_from_birth, corrected
 from pipeline.check.rows import Rule
-from pipeline.model import Age, Infant, Item
+from pipeline.model import Age, Infant, Item, Urgency
 
 MONTH = DAYS["mo"]
 EARLIEST_WEEKS = 23  # the youngest gestation that is thought possible where it is not known
@@ -67,6 +67,24 @@ def both_shown(age: Age) -> str:
     if age.corrected_days == age.days:
         return f"{shown(age.days)} old, no correction"
     return f"{shown(age.days)} old, corrected {shown(age.corrected_days)}"
+
+
+WHICH = {"chronological": "by age since birth", "corrected": "by corrected age", "either": "by either age"}
+ALWAYS = 3 * 365.25  # days: a rule's window that runs so far has no end
+
+
+def window_of(rule: Rule) -> str:
+    """The norm's window in words: as the row gives it, else the ages between which the rule holds."""
+    if rule.window:
+        return rule.window
+    if rule.age is None:
+        return "" if rule.urgency is Urgency.ASK else "at any age"
+    start, end = shown(math.ceil(rule.from_)), shown(math.ceil(rule.until))
+    if rule.until >= ALWAYS:
+        held = f"from {start} on" if rule.from_ else "at any age"
+    else:
+        held = f"{start} to {end}" if rule.from_ else f"under {end}"
+    return f"{held}, {WHICH[rule.age]}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from pipeline.check.ages import both_shown, in_window
+from pipeline.check.ages import both_shown, in_window, window_of
 from pipeline.check.facts import Fact, Facts
 from pipeline.check.norms import Norms
 from pipeline.check.rows import RedFlag, Rule, Sourced
@@ -115,7 +115,7 @@ def _remark(rule: Rule, group: tuple[Fact, ...], facts: Facts, age: Age | None, 
             reasons.append(worse.reason)
     if isinstance(rule, RedFlag):
         reasons.append(rule.guidance)
-    window = "; ".join(filter(None, [rule.window, both_shown(age) if rule.age and age else ""]))
+    window = "; ".join(filter(None, [window_of(rule), both_shown(age) if rule.age and age else ""]))
     return Remark(
         id=remark_id(rule.flag if isinstance(rule, RedFlag) else rule.id, group),
         rule=rule.flag if isinstance(rule, RedFlag) else rule.id,
