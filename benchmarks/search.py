@@ -5,6 +5,7 @@
 The record is made in a temporary folder and deleted afterwards. Every subject does the same work on the same database
 in the same run: the newest 50 answers with infant, day and text, and how many there are (ours: counted to a thousand).
 The peers look for the words of the question in what was said; they know no hierarchy, no denial, no number and no age.
+"handspoken, reading noted" is what a person waits for: the answer, and the entry in the log of who read what.
 """
 
 import argparse
@@ -26,7 +27,8 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.config import Config, Settings
-from pipeline.search import Options, Search, compile_lexicon, load_lexicon
+from pipeline.readings import note_read
+from pipeline.search import Answer, Options, Search, compile_lexicon, load_lexicon
 from pipeline.store import Store
 from pipeline.store.reading import Reader
 from pipeline.store.wanted import quoted
@@ -271,26 +273,44 @@ def measured(home: Path, vocab: Vocabulary, number: int) -> dict[str, Any]:
     """Every question by every subject, one after the other; and the long infant's course."""
     search = Search(compile_lexicon(vocab))
     asked = questions(vocab, number)
-    seconds: dict[str, list[Took]] = {"handspoken": [], "plain FTS5": [], "LIKE scan": []}
+    seconds: dict[str, list[Took]] = {
+        "handspoken": [],
+        "handspoken, reading noted": [],
+        "plain FTS5": [],
+        "LIKE scan": [],
+    }
     by_kind: dict[str, list[Took]] = {}
+    config = Config(home=home, settings=Settings())
+    noted: list[Took] = []
     with Reader(home) as reader:
         connection = sqlite3.connect(f"file:{home / 'record.db'}?mode=ro", uri=True)
         connection.execute("PRAGMA mmap_size=268435456")
         connection.execute("PRAGMA cache_size=-65536")
         search.ask(reader, "tight", today=TODAY)
+        answers: list[Answer] = []
+
+        def ask(question: str, options: Options) -> None:
+            answers.append(search.ask(reader, question, today=TODAY, options=options))
+
         for kind, question, options in asked:
             words = [w for w in question.split() if w not in ASIDE]
-            took = timed(partial(search.ask, reader, question, today=TODAY, options=options))
+            took = timed(partial(ask, question, options))
             seconds["handspoken"].append(took)
+            shown = [hit.visit for hit in answers.pop().hits]
+            noting = timed(partial(note_read, config, "lines", "command", visits=shown))
+            seconds["handspoken, reading noted"].append((took[0] + noting[0], took[1] + noting[1]))
+            if shown:  # where nothing was found nothing is noted
+                noted.append(noting)
             by_kind.setdefault(kind, []).append(took)
             seconds["plain FTS5"].append(timed(partial(plain_fts, connection, words)))
             seconds["LIKE scan"].append(timed(partial(like_scan, connection, words)))
         connection.close()
-        lexicon = load_lexicon(Config(home=home, settings=Settings()))
+        lexicon = load_lexicon(config)
         course = [timed(lambda: timeline_of(reader, LONG, lexicon, home)) for _ in range(30)]
     return {
         "questions": {name: figures(took) for name, took in seconds.items()},
         "by_kind": {kind: figures(took) for kind, took in by_kind.items()},
+        "noting_the_reading": figures(noted),
         "timeline_40_visits": figures(course),
     }
 

@@ -165,6 +165,15 @@ def test_why_something_was_not_assessed_is_kept(spoken: Callable[[str], Transcri
     assert one["dataAbsentReason"]["text"] == "not assessed: crying"
 
 
+def test_a_text_is_called_no_recording(spoken: Callable[[str], Transcript]) -> None:
+    made = bundle(document(spoken("the left hip is tight")))  # words that came as text
+
+    (one,) = resources(made, "DocumentReference")
+    assert "text of the visit" == one["content"][0]["attachment"]["title"]
+    assert not resources(made, "Media")
+    assert not any("recording of the visit" in text or "from a recording" in text for text in strings(made))
+
+
 def test_every_stretch_stays_with_its_words(spoken: Callable[[str], Transcript]) -> None:
     t = spoken("clunk left sorry right clunk")
     hip = item(t, (0, 1), "joint.clunk", "present", site="hip", side="right")

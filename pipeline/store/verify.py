@@ -235,7 +235,8 @@ def _rebuilt(store: Store, derive: Callable[[VisitRecord], Drafted]) -> tuple[in
     try:
         visits = store.rebuild(derive)
     except HandspokenError as error:
-        return 0, [Fault(where="drafts", what=f"they cannot be made again: {error}", do=RESTORE)]
+        why = str(error).removesuffix(".").removesuffix(f"; {RESTORE}")
+        return 0, [Fault(where="drafts", what=f"they cannot be made again: {why}", do=RESTORE)]
     with store.reading() as connection:
         after = derived_rows(connection)
     drafts = {table.name for table in DRAFT_TABLES}

@@ -21,6 +21,9 @@ _NOT_ASSESSED = "not_assessed"
 _UNCLEAR = "equivocal"  # followed like a finding: it asks for a second look
 
 
+_Said = dict[tuple[str, str | None, str | None], list[Told]]  # of one visit: concept, structure, level -> its lines
+
+
 @dataclass(frozen=True)
 class Step:
     """A finding at one visit; ``line`` is None where it was not looked at. ``began``: its beginning, if other."""
@@ -48,12 +51,17 @@ class Thread:
 def threads(visits: Sequence[Seen], lexicon: Lexicon) -> list[Thread]:
     """Everything that was ever found, in the order it was found first; ``visits`` oldest first."""
     keys: dict[tuple[str, str | None, str | None, str], None] = {}
+    said: list[tuple[Seen, _Said]] = []
     for visit in visits:
+        of_visit: _Said = {}
+        said.append((visit, of_visit))
         for line in visit.lines:
+            if line.result != _NOT_ASSESSED:
+                of_visit.setdefault((line.concept, line.site, line.level), []).append(line)
             if (line.kind == "finding" or line.concept.startswith(_SYMPTOM)) and _followed(line, lexicon):
                 for side in ("left", "right") if line.side == "both" else (line.side,):
                     keys.setdefault((line.concept, line.site, line.level, side))
-    return [_thread(key, visits, lexicon) for key in keys]
+    return [_thread(key, said, lexicon) for key in keys]
 
 
 def is_found(line: Told, lexicon: Lexicon) -> bool:
@@ -82,18 +90,20 @@ def _followed(line: Told, lexicon: Lexicon) -> bool:
     return is_found(line, lexicon) or line.result == _UNCLEAR
 
 
-def _thread(key: tuple[str, str | None, str | None, str], visits: Sequence[Seen], lexicon: Lexicon) -> Thread:
+def _thread(
+    key: tuple[str, str | None, str | None, str], visits: Sequence[tuple[Seen, _Said]], lexicon: Lexicon
+) -> Thread:
     concept, site, level, side = key
     steps: list[Step] = []
     last: Told | None = None  # how it was when last looked at
     open_now = was_found = False
-    for visit in visits:
-        said = [line for line in visit.lines if line.result != _NOT_ASSESSED and _tells(line, key, lexicon)]
+    for visit, lines in visits:
+        said = [line for line in lines.get((concept, site, level), ()) if _tells(line, side, lexicon)]
         if not said:
             if open_now:
                 steps.append(Step(visit.id, "not looked at again"))
             continue
-        state = _state(said, last, lexicon, open_before=open_now, was_found=was_found, first=visit is visits[0])
+        state = _state(said, last, lexicon, open_before=open_now, was_found=was_found, first=visit is visits[0][0])
         began = said[0] if said[0].result != said[-1].result else None
         steps.append(Step(visit.id, state, said[-1], began))
         last = said[-1]
@@ -131,10 +141,7 @@ def _state(
     return "unchanged" if same and ended.change in (None, "same") else "changed"
 
 
-def _tells(line: Told, key: tuple[str, str | None, str | None, str], lexicon: Lexicon) -> bool:
-    concept, site, level, side = key
-    if (line.concept, line.site, line.level) != (concept, site, level):
-        return False
+def _tells(line: Told, side: str, lexicon: Lexicon) -> bool:
     return line.side == side or line.side == "both" or (line.side == "none" and is_in_order(line, lexicon))
 
 

@@ -229,7 +229,7 @@ class _Document:
         body = {
             "target": [reference("Composition", self._visit)],
             "recorded": self._document.changed_at.isoformat(),
-            "activity": coded("drafted from a recording by the program, checked by a person where signed"),
+            "activity": coded("drafted by the program from what was said or written, checked by a person where signed"),
             "agent": agents,
             "entity": [{"role": "source", "what": recording} for recording in self._sound.references],
         }

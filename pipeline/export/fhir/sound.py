@@ -43,10 +43,12 @@ class Sound:
 def _entry(document: VisitDocument, patient: Json, entries: Entries, data: bytes | None) -> Json:
     """The recording as a resource; returns the reference to it."""
     recording, visit = document.record.recording, document.record
-    content = attachment(recording.media_type, recording.sha256, data, "recording of the visit")
+    sounds = recording.media_type.startswith(_SOUND)
+    title = "recording of the visit" if sounds else "text of the visit"
+    content = attachment(recording.media_type, recording.sha256, data, title)
     hashed = {"system": f"{OWN}sha-256", "value": recording.sha256}
-    if not recording.media_type.startswith(_SOUND):
-        text = {"masterIdentifier": hashed, "status": "current", "type": coded("text of the visit"), "subject": patient}
+    if not sounds:
+        text = {"masterIdentifier": hashed, "status": "current", "type": coded(title), "subject": patient}
         return entries.add("DocumentReference", f"{visit.visit}|text", text | {"content": [{"attachment": content}]})
     body = {
         "extension": [extension("torn", valueString=recording.torn)] if recording.torn else [],
