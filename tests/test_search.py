@@ -187,6 +187,10 @@ def test_the_first_visit_of_an_infant_can_be_asked_for(search: Search, tmp_path:
     assert [("twite", 20), ("dunlin", 15)] == [(hit.infant, hit.day.day) for hit in last.hits]
 
 
+def test_what_is_measured_is_told_by_its_number_alone(search: Search) -> None:
+    assert search.understand("weight at least 4 kg", TODAY).how == ("weight: at least 4 kg",)
+
+
 @settings(max_examples=60)
 @given(question=st.text(max_size=60))
 def test_any_question_has_an_answer(question: str, search: Search, record: Reader) -> None:

@@ -266,7 +266,8 @@ class Understanding:
                 _widen(asked, name, bare)
         if measured:  # "weight over 5 kg" asks for nothing that has no number
             asked = {name: results for name, results in asked.items() if name in measured}
-        return {name: None if r is None else frozenset(r) for name, r in asked.items()}, list(self._told(asked))
+        told = {name: results for name, results in asked.items() if name not in measured or results is not None}
+        return {name: None if r is None else frozenset(r) for name, r in asked.items()}, list(self._told(told))
 
     def _bare(self, concept: ConceptFacts, denied: bool) -> set[str] | None:
         """A concept named without a result: as found, as denied, or whichever where naming it says neither."""
