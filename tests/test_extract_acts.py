@@ -82,3 +82,20 @@ def test_a_condition_with_somebody_to_call_is_advice_in_its_own_words(said: str,
     assert (item.kind, item.concept, item.result) == ("advice", "advice.return_if", "given")
     assert item.detail is not None
     assert detail in item.detail
+
+
+@pytest.mark.parametrize(
+    ("said", "unsaid"),
+    [
+        ("C2 adjusted on the right.", True),
+        ("A gentle adjustment of C2 on the right.", True),
+        ("C2 adjusted on the right, no thrust.", False),
+        ("Adjusted C2 with low force on the right.", False),
+        ("Low-force adjustment C2 right, no thrust.", False),
+    ],
+)
+def test_the_force_of_an_adjustment_is_unsaid_until_it_is_said(said: str, unsaid: bool) -> None:
+    (item,) = read(said).items
+
+    assert item.concept == "technique.mobilisation"
+    assert ("force_unsaid" in item.flags) is unsaid

@@ -55,6 +55,15 @@ class Filing:
                 self._state.ledger.treated = self._state.clause
         return ids
 
+    def _force_said(self, clause: Clause) -> bool:
+        """ "C2 adjusted on the right, low force, no thrust": the force stands in the same sentence."""
+        said = ""
+        for token in self._marked.tokens[clause.a :]:
+            said += f" {token.text}"
+            if token.stop in (".", "?", "!"):
+                break
+        return any(f" {words} " in f"{said} " for words in self._vocab.listed("force_said"))
+
     def _item(self, draft: Draft, clause: Clause, question: Span | None) -> tuple[Item, tuple[TraceStep, ...]]:
         concept = self._vocab.concepts[draft.concept]
         marked = self._marked
@@ -66,7 +75,7 @@ class Filing:
         told = concept.kind == "history"
         role = annotate.source_role(marked, clause)
         flags = draft.flags
-        if concept.id == "technique.mobilisation" and "force_unsaid" not in flags:
+        if concept.id == "technique.mobilisation" and "force_unsaid" not in flags and not self._force_said(clause):
             flags = (*flags, "force_unsaid")
         words = self._words[slice(*self._range(a, b))]
         p = min((w.p for w in words), default=1.0)

@@ -258,9 +258,10 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
     def _only_how(self, draft: Draft, frame: Frame, clause: Clause) -> bool:
         """ "A gentle mobilisation, no thrust" says how it was done."""
         denied = any(frame.denied(m) and draft.concept in m.says() for m in frame.concepts)
+        how = draft.concept == "technique.withheld" and "thrust" in self._marked.words(draft.a, draft.b)
         treated = any(self._vocab.concepts[r.item.concept].kind == "treatment" for r in self._state.ledger.recent()[:3])
-        near = self._state.clause - self._state.treated_at <= 1 and not clause.hard
-        return denied and treated and near and self._vocab.concepts[draft.concept].kind == "treatment"
+        near = self._state.clause - self._state.treated_at <= 1 and (how or not clause.hard)
+        return (denied or how) and treated and near and self._vocab.concepts[draft.concept].kind == "treatment"
 
     def _at_once(self, draft: Draft, act: Act, clause: Clause) -> bool:
         """ "Let me feel that again" is done now; "let me look at it again next time" is planned."""
