@@ -18,7 +18,7 @@ import platformdirs
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.errors import InputError
-from pipeline.vault import KEYS
+from pipeline.vault import KEYS, who_opened
 from pipeline.vault.swap import finish_swap
 
 HOME_VARIABLE = "HANDSPOKEN_HOME"
@@ -95,9 +95,14 @@ class Config:
         return self.home / "blobs"
 
     @property
-    def own_words(self) -> Path:
-        """The clinician's own vocabulary layer; need not exist."""
-        return self.home / "vocab"
+    def own_words(self) -> tuple[Path, ...]:
+        """The vocabulary layers over the shipped one, the last where own words are put; need not exist.
+
+        The folder's own, and over it that of the practitioner at work.
+        """
+        folder = self.home / "vocab"
+        who = who_opened(self.home)
+        return (folder, folder / "people" / who) if who else (folder,)
 
 
 def cache_folder() -> Path:

@@ -67,7 +67,8 @@ def _vocabulary(config: Config) -> Finding:
         vocab = load_vocabulary(personal=config.own_words)
     except HandspokenError as error:
         return Finding(what=what, state=str(error), good=False)
-    own = f", with your own words in {config.own_words}" if config.own_words.is_dir() else ""
+    layers = [str(folder) for folder in config.own_words if folder.is_dir()]
+    own = f", with your own words in {' and '.join(layers)}" if layers else ""
     return Finding(what=what, state=f"{len(vocab.concepts)} findings and acts, {len(vocab.sites)} structures{own}")
 
 

@@ -1,7 +1,8 @@
 """The clinician's own words: "heard X, meant Y", as a personal layer over vocab/ in the vocabulary's own form.
 
-They stand in ``vocab/concepts/heard.yaml`` and ``vocab/sites.yaml`` of the data folder. Hearing and repair use them
-from the next start on. What the person wrote into these files by hand stays, but for remarks.
+They stand in ``concepts/heard.yaml`` and ``sites.yaml`` of ``vocab/`` in the data folder; those of a practitioner who
+has signed in, in a folder of their own under it. Hearing and repair use them from the next start on. What the person
+wrote into these files by hand stays, but for remarks.
 """
 
 import json
@@ -31,7 +32,7 @@ class OwnWord(Frozen):
 
 
 def own_words(config: Config) -> list[OwnWord]:
-    """All own words, by what is heard. Raises VocabularyError where a file has faults."""
+    """The own words of whoever is at work, by what is heard. Raises VocabularyError where a file has faults."""
     found = []
     for path, kind in _files(config):
         for row in _rows(path, kind):
@@ -97,7 +98,8 @@ def _entry(vocab: Vocabulary, meant: str) -> Concept | Site:
 
 
 def _files(config: Config) -> tuple[tuple[Path, type[Concept] | type[Site]], ...]:
-    return (config.own_words / "concepts" / "heard.yaml", Concept), (config.own_words / "sites.yaml", Site)
+    folder = config.own_words[-1]
+    return (folder / "concepts" / "heard.yaml", Concept), (folder / "sites.yaml", Site)
 
 
 def _rows(path: Path, kind: type[Concept] | type[Site]) -> list[Concept | Site]:

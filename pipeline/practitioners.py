@@ -144,6 +144,19 @@ def at_work(config: Config) -> Practitioner | None:
         return practitioners(connection).get(keys.who)
 
 
+def acting(config: Config, by: str) -> str:
+    """Who does something for the record: the practitioner at work; where nobody has signed in, ``by``, as it was given.
+
+    Raises InputError where it names somebody other than whoever is at work, StoreError.
+    """
+    one = at_work(config)
+    if one is None:
+        return by
+    if by and not _same(by, one.name):
+        raise InputError(f"--by: {one.name} has opened the record, so nobody else can be named; leave it out.")
+    return one.name
+
+
 def _found(unit: Writing, key: str) -> Practitioner:
     known = practitioners(unit.connection)
     mine = [one for one in known.values() if one.id == key.strip().upper() or _same(one.name, key)]

@@ -5,7 +5,7 @@ folder of the same form) may add spoken forms to an entry, add entries, or switc
 """
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
@@ -303,21 +303,21 @@ class WordList(Entry):
     source: str = "common practice, no source"
 
 
-def load_vocabulary(base: Path | None = None, personal: Path | None = None) -> Vocabulary:
-    """Load vocab/ (or ``base``), then the personal layer over it. Raises VocabularyError holding every fault.
+def load_vocabulary(base: Path | None = None, personal: Sequence[Path] = ()) -> Vocabulary:
+    """Load vocab/ (or ``base``), then the personal layers over it. Raises VocabularyError holding every fault.
 
     Of the shipped vocabulary the checked object is kept in the cache folder until a file changes.
     """
-    layer = personal if personal and personal.is_dir() else None
-    return _load(base, layer) if base is not None else _load_shipped(layer)
+    layers = tuple(layer for layer in personal if layer.is_dir())
+    return _load(base, layers) if base is not None else _load_shipped(layers)
 
 
 @lru_cache(maxsize=2)
-def _load_shipped(personal: Path | None) -> Vocabulary:
+def _load_shipped(personal: tuple[Path, ...]) -> Vocabulary:
     base = data_path("vocab")
     return kept(
         "vocabulary",
-        state_of(*word_files([base, personal] if personal else [base]), *program_files("vocabulary.py")),
+        state_of(*word_files([base, *personal]), *program_files("vocabulary.py")),
         lambda: _load(base, personal),
         lambda vocab: vocab.model_dump_json().encode(),
         Vocabulary.model_validate_json,
@@ -325,7 +325,7 @@ def _load_shipped(personal: Path | None) -> Vocabulary:
 
 
 @lru_cache(maxsize=4)
-def _load(base: Path, personal: Path | None) -> Vocabulary:
+def _load(base: Path, personal: tuple[Path, ...]) -> Vocabulary:
     faults: list[str] = []
     concepts = _collect(base / "concepts", Concept, faults)
     sites = _collect(base / "sites.yaml", Site, faults)
@@ -334,10 +334,15 @@ def _load(base: Path, personal: Path | None) -> Vocabulary:
         path.stem: tuple(cue for _, cue in read_rows(path, Cue, faults))
         for path in sorted((base / "cues").glob("*.yaml"))
     }
-    if personal is not None:
-        _overlay(concepts, _collect(personal / "concepts", Concept, faults))
-        _overlay(sites, _collect(personal / "sites.yaml", Site, faults))
-        if (own := personal / "cues" / "commands.yaml").is_file():
+    for layer in personal:
+        own_concepts = _collect(layer / "concepts", Concept, faults)
+        own_sites = _collect(layer / "sites.yaml", Site, faults)
+        heard = {form for _, entry in (*own_concepts.values(), *own_sites.values()) for form in entry.misheard}
+        _unlearn(concepts, heard)
+        _unlearn(sites, heard)
+        _overlay(concepts, own_concepts)
+        _overlay(sites, own_sites)
+        if (own := layer / "cues" / "commands.yaml").is_file():
             cues["commands"] = (*cues["commands"], *(cue for _, cue in read_rows(own, Cue, faults)))
     _check_links(concepts, sites, faults)
     _check_forms(concepts, "concept", faults)
@@ -350,6 +355,15 @@ def _load(base: Path, personal: Path | None) -> Vocabulary:
         cues=cues,
         words={key: entry.say for key, (_, entry) in words.items()},
     )
+
+
+def _unlearn(base: dict[str, tuple[str, _E]], heard: set[str]) -> None:
+    """What a personal layer knows as heard for one term is heard for no other."""
+    for key, (where, entry) in base.items():
+        misheard: dict[str, str] = entry.misheard  # type: ignore[attr-defined]
+        if not heard.isdisjoint(misheard):
+            left = {form: note for form, note in misheard.items() if form not in heard}
+            base[key] = (where, entry.model_copy(update={"misheard": left}))
 
 
 def _overlay(base: dict[str, tuple[str, _E]], layer: dict[str, tuple[str, _E]]) -> None:

@@ -34,7 +34,7 @@ def test_a_command_stands_alone(said: str, command: str | None) -> None:
 def test_own_phrases_are_added(tmp_path: Path) -> None:
     (tmp_path / "cues").mkdir()
     (tmp_path / "cues" / "commands.yaml").write_text('- say: ["kiln"]\n  gives: mark\n', encoding="utf-8")
-    commands = Commands(load_vocabulary(personal=tmp_path))
+    commands = Commands(load_vocabulary(personal=(tmp_path,)))
 
     assert commands.of(["Kiln."]) == "mark"
     assert commands.of(["mark", "this"]) == "mark"

@@ -16,11 +16,13 @@ from pipeline.config import Config, Settings
 from pipeline.errors import InputError, LockedError
 from pipeline.infants import Facts
 from pipeline.model import Practitioner, Transcript
+from pipeline.ownwords import add_own_word, own_words
 from pipeline.practitioners import Told
 from pipeline.store import Store
 from pipeline.store.events import PractitionerEntered
 from pipeline.store.transfer import events_of
 from pipeline.vault import forget, keyfile, keys_of
+from pipeline.vocabulary import load_vocabulary
 
 OWN, HERS = "four brown paper kites", "nine quiet copper bells"
 TODAY = date.today()
@@ -162,6 +164,42 @@ def test_every_page_shows_who_is_at_work_and_somebody_may_take_over(
 def test_nobody_signs_in_to_a_record_in_clear(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="safe on"):
         practitioners.sign_in(Config(home=tmp_path, settings=Settings()), OWN)
+
+
+def test_what_is_destroyed_or_given_out_carries_who_is_at_work(config: Config) -> None:
+    practitioners.sign_in(config, PASSPHRASE)
+    assert practitioners.acting(config, "Sam Owner") == "Sam Owner"
+    enter(config, "Ann Invented", OWN, me=True)
+    practitioners.sign_in(config, OWN)
+    assert practitioners.acting(config, "") == "Ann Invented"
+    assert practitioners.acting(config, "ann  invented") == "Ann Invented"
+    with pytest.raises(InputError, match="Ann Invented has opened the record"):
+        practitioners.acting(config, "Sam Owner")
+
+
+def test_each_has_own_words_over_those_of_the_practice(config: Config) -> None:
+    vocab = load_vocabulary()
+    practitioners.sign_in(config, PASSPHRASE)
+    add_own_word(config, vocab, "so us", "psoas")
+    enter(config, "Ann Invented", OWN, me=True)
+    enter(config, "Lou Locum", HERS, by=OWN)
+
+    practitioners.sign_in(config, OWN)
+    add_own_word(config, vocab, "so us", "masseter")
+    add_own_word(config, vocab, "barr loaf", "Barlow")
+    practitioners.sign_in(config, HERS)
+    assert own_words(config) == []
+    add_own_word(config, vocab, "or to lanny", "Ortolani")
+
+    def heard_for(secret: str) -> dict[str, str]:
+        practitioners.sign_in(config, secret)
+        meant = load_vocabulary(personal=config.own_words)
+        entries = [*meant.concepts.values(), *meant.sites.values()]
+        wanted = ("so us", "barr loaf", "or to lanny")
+        return {form: entry.id for entry in entries for form in entry.misheard if form in wanted}
+
+    assert heard_for(OWN) == {"so us": "masseter", "barr loaf": "test.barlow"}
+    assert heard_for(HERS) == {"so us": "psoas", "or to lanny": "test.ortolani"}
 
 
 def test_a_practitioner_goes_along_with_what_they_did(config: Config) -> None:

@@ -310,7 +310,7 @@ def test_compiled_words_are_kept_and_made_anew_when_they_change(
     assert made == load_lexicon(config)
     kept.write_bytes(before.replace(b"shoulder", b"shovlder"))
     assert made == load_lexicon(config), "a damaged file is made anew"
-    own = config.own_words / "concepts"
+    own = config.own_words[-1] / "concepts"
     own.mkdir(parents=True)
     (own / "mine.yaml").write_text(
         "- {id: joint.clunk, label: x, kind: finding, say: [thunk], results: {}, source: mine}\n"

@@ -59,7 +59,7 @@ def _write(folder: Path, concepts: str = CONCEPT, sites: str = SITE) -> Path:
     return folder
 
 
-def _faults(folder: Path, personal: Path | None = None) -> list[str]:
+def _faults(folder: Path, *personal: Path) -> list[str]:
     with pytest.raises(VocabularyError) as caught:
         load_vocabulary(folder, personal)
     return [line.strip() for line in str(caught.value).splitlines()[1:]]
@@ -216,7 +216,7 @@ def test_a_personal_layer_adds_forms_adds_entries_and_switches_off(tmp_path: Pat
     extra = CONCEPT.replace("joint.click", "joint.snap").replace("say: [click]", "say: [snap]")
     off = SITE.replace("source: x", 'source: own, "off": true').replace("hip", "toe")
     base = _write(tmp_path / "base", CONCEPT, SITE + SITE.replace("hip", "toe"))
-    layered = load_vocabulary(base, _write(tmp_path / "own", own + extra, off))
+    layered = load_vocabulary(base, [_write(tmp_path / "own", own + extra, off)])
     assert layered.concepts["joint.click"].say == ("click", "tick")
     assert layered.concepts["joint.click"].misheard == {"flick": "x"}
     assert layered.concepts["joint.click"].source == "x"

@@ -75,7 +75,7 @@ def redact(
     end: Annotated[str | None, typer.Argument(metavar="TO", help="Likewise, like 1:12.5.")] = None,
     line: Annotated[str | None, typer.Option(help="Instead: words of one line of the note.", metavar="WORDS")] = None,
     reason: Annotated[str, typer.Option(help="Why: see the list.", metavar="REASON")] = "",
-    by: Annotated[str, typer.Option(help="Who does it, for the record.", metavar="NAME")] = "",
+    by: Annotated[str, typer.Option(help="Who does it; who has signed in if none.", metavar="NAME")] = "",
     yes: Annotated[bool, typer.Option("--yes", help="Destroy it; without, it is only shown what would go.")] = False,
     as_json: Json = False,
 ) -> None:
@@ -84,6 +84,7 @@ def redact(
     Without --yes nothing is changed. Without VISIT it lists what was destroyed, and finishes what was broken off.
     """
     from pipeline import redaction
+    from pipeline.practitioners import acting
     from pipeline.show import destroyed_lines, redactions_lines
 
     config, stages = ready()
@@ -94,7 +95,7 @@ def redact(
         return
     where, now = redaction.Where(start, end, line), datetime.now().astimezone()
     goes = (
-        redaction.redact(visit, where, reason, by, config, stages, now=now)
+        redaction.redact(visit, where, reason, acting(config, by), config, stages, now=now)
         if yes
         else redaction.preview(visit, where, reason, config, stages, now=now)
     )
@@ -114,21 +115,22 @@ def retention(
     ] = None,
     lift: Annotated[str | None, typer.Option(help="Lift the legal hold on this infant.", metavar="INFANT")] = None,
     reason: Annotated[str, typer.Option(help="Why a hold is set or lifted.", metavar="TEXT")] = "",
-    by: Annotated[str, typer.Option(help="Who does it, for the record.", metavar="NAME")] = "",
+    by: Annotated[str, typer.Option(help="Who does it; who has signed in if none.", metavar="NAME")] = "",
     as_json: Json = False,
 ) -> None:
     """List how long what is kept, whose time has come, and legal holds. Destroys only what is named and proposed."""
     from pipeline import retention as keeping
+    from pipeline.practitioners import acting
     from pipeline.show import retention_lines
 
     if sum(given is not None for given in (destroy, destroy_record, hold, lift)) > 1:
         raise typer.BadParameter("give one of --destroy, --destroy-record, --hold and --lift")
     config, stages = ready()
     if destroy is not None:
-        keeping.destroy_sound(destroy, by, config, stages, today=date.today())
+        keeping.destroy_sound(destroy, acting(config, by), config, stages, today=date.today())
     elif destroy_record is not None:
-        keeping.destroy_record(destroy_record, by, config, stages, today=date.today())
+        keeping.destroy_record(destroy_record, acting(config, by), config, stages, today=date.today())
     elif (key := hold or lift) is not None:
-        keeping.hold(key, reason, by, config, lift=hold is None)
+        keeping.hold(key, reason, acting(config, by), config, lift=hold is None)
     found = keeping.retention(config, today=date.today())
     print_lines([found.model_dump_json()] if as_json else retention_lines(found))

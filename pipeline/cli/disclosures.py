@@ -39,12 +39,13 @@ def copy(
     """
     from pipeline.disclosures import Kept, Request
     from pipeline.disclosures import copy as copy_record
+    from pipeline.practitioners import acting
     from pipeline.show import copied_json, copied_lines
 
     given: dict[Kept, str | None] = {"third-party": third_party, "safeguarding": safeguarding}
     released: dict[Kept, str] = {kind: why for kind, why in given.items() if why is not None}
     config, stages = ready()
-    request = Request(recipient, ground, by, released, audio)
+    request = Request(recipient, ground, acting(config, by), released, audio)
     done = copy_record(infant, request, to, config, stages, on=date.today())
     print_lines([json_text(copied_json(done))] if as_json else copied_lines(done))
 
@@ -62,10 +63,12 @@ def add(
     """Note in the log what was given by other means."""
     from pipeline.ages import parse_date
     from pipeline.disclosures import Request, note
+    from pipeline.practitioners import acting
     from pipeline.show import disclosed_line
 
     day = parse_date(on, "day") if on is not None else date.today()
-    told = note(infant, what, Request(recipient, ground, by), at_record(), on=day)
+    config = at_record()
+    told = note(infant, what, Request(recipient, ground, acting(config, by)), config, on=day)
     print_lines([told.model_dump_json() if as_json else disclosed_line(told)])
 
 

@@ -141,7 +141,7 @@ def load_lexicon(config: Config) -> Lexicon:
 
         return compile_lexicon(load_vocabulary(personal=config.own_words))
 
-    state = state_of(*word_files([data_path("vocab"), config.own_words]), *program_files(*_MADE_BY))
+    state = state_of(*word_files([data_path("vocab"), *config.own_words]), *program_files(*_MADE_BY))
     return kept("questions", state, made, _pack, _unpack)
 
 

@@ -18,7 +18,7 @@ from pipeline.vault.layer import (
     stored,
     stored_locked,
 )
-from pipeline.vault.opened import HOW, PASSPHRASE_VARIABLE, ask_with, forget, keys_of, locked, pass_on, use
+from pipeline.vault.opened import HOW, PASSPHRASE_VARIABLE, ask_with, forget, keys_of, locked, pass_on, use, who_opened
 
 __all__ = [
     "HOW",
@@ -46,4 +46,5 @@ __all__ = [
     "stored",
     "stored_locked",
     "use",
+    "who_opened",
 ]

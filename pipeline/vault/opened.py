@@ -60,6 +60,12 @@ def locked(home: Path) -> bool:
     return told is not None and _known(told["id"]) is None and not os.environ.get(PASSPHRASE_VARIABLE)
 
 
+def who_opened(home: Path) -> str:
+    """The id of the practitioner whose passphrase opened a folder; "" in clear, for its owner, or while locked."""
+    keys = None if locked(home) else keys_of(home)
+    return keys.who if keys is not None else ""
+
+
 def use(keys: Keys) -> None:
     """Have this process use keys from now on."""
     _open[keys.id] = keys
