@@ -16,6 +16,7 @@ CONDITIONS = frozenset({"any", "anything", "if", "should", "whenever"})
 FOUND = ("sign.", "motion.", "tissue.", "alignment.", "joint.", "tone.")
 PRESENT = frozenset({"'s", "is", "are", "'re"})
 GOES_ON = ("teach", "earlier", "outside", "other")
+FINITE = PRESENT | INVERTED | {"he", "she", "it", "they", "we", "i", "you", "there", "had", "do", "'ve", "'d", "that"}
 PERSONAL = frozenset({"she", "he", "hers", "his", "her", "here", "this", "mine"})
 
 
@@ -45,11 +46,14 @@ def acts_of(marked: Marked, clauses: Sequence[Clause]) -> list[Act]:
     """One act a clause, in order."""
     acts: list[Act] = []
     warned = _warned(marked, clauses)
+    asked = _asked_as_list(marked, clauses)
     now = -1  # the clause that tells today's state after an earlier one
     for n, clause in enumerate(clauses):
         before = acts[-1] if acts and not clause.hard and n != now else None
         last_of_sentence = n + 1 == len(clauses) or clauses[n + 1].hard
         act = _act(marked, clause, before, last_of_sentence)
+        if n in asked and act is OBSERVE:
+            act = _silent("question", "question")
         if n in warned and act.silent is None:
             act = _silent("hypothetical", "what to come back for")
         follows = clauses[n + 1] if n + 1 < len(clauses) else None
@@ -80,7 +84,7 @@ def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
         return _silent("other", "somebody else's body")
     if "doubt" in cues:
         return _silent("doubt", "only thought")
-    if "teach" in cues:
+    if "teach" in cues or _of_any(marked, clause):
         return _silent("teach", "explanation")
     if before is not None and before.name in GOES_ON and not turned and "today" not in cues:
         opening = marked.words(clause.head, clause.head + 3)
@@ -95,6 +99,21 @@ def _act(marked: Marked, clause: Clause, before: Act | None, last: bool) -> Act:
     if "chat" in cues:
         return Act("chat", ClauseClass.CHAT, "small talk")
     return OBSERVE
+
+
+def _asked_as_list(marked: Marked, clauses: Sequence[Clause]) -> set[int]:
+    """ "High temperature, funny turns, ever held his breath?": complaints named without a verb are asked of as well."""
+    asked: set[int] = set()
+    row: list[int] = []
+    for n, clause in enumerate(clauses):
+        row = [] if clause.hard else row
+        if marked.tokens[clause.b - 1].stop == "?":
+            asked.update(row)
+        concepts = {r.concept for m in marked.within(clause.a, clause.b) for r in m.readings if r.role != "result"}
+        bare = not marked.words(clause.a, clause.b) & FINITE
+        told = concepts and all(c.startswith(("symptom.", "history.")) for c in concepts)
+        row = [*row, n] if bare and told else []
+    return asked
 
 
 def _warned(marked: Marked, clauses: Sequence[Clause]) -> set[int]:
@@ -128,6 +147,17 @@ def _is_now(marked: Marked, clause: Clause, following: Clause) -> bool:
     present = len(opening) == 2 and opening[0] in ("it", "that", "they") and opening[1] in PRESENT
     told = [m.kind for m in marked.within(following.head, following.b)]
     return found and present and "result" in told and "site" not in told
+
+
+def _of_any(marked: Marked, clause: Clause) -> bool:
+    """ "A lag at four months isn't great": what holds of any infant of an age."""
+    if marked.tokens[clause.head].text not in ("a", "an", "any", "some"):
+        return False
+    for mark in marked.within(clause.a, clause.b):
+        aged = mark.number is not None and mark.number.unit in ("wk", "mo", "a")
+        if aged and marked.tokens[mark.a - 1].text in ("at", "by", "under", "over", "before", "after"):
+            return bool(marked.words(mark.b, clause.b) & (INVERTED | {"'s", "can", "would", "should"}))
+    return False
 
 
 def _silent(name: str, why: str) -> Act:

@@ -17,6 +17,7 @@ from pipeline.extract.results import fit_result, takes
 from pipeline.vocabulary import Vocabulary
 
 PREFERENCE = frozenset({"symptom.head_preference", "symptom.limb_preference"})
+TURNED = ("alignment.rotation", "alignment.tilt")
 
 
 @dataclass
@@ -126,6 +127,9 @@ class FrameBuilder:
         led = mark.a if mark.kind != "side" else mark.b
         between = {t.text for t in self._tokens[last : mark.a]}
         told = {r.concept for m in self._open.results[-1:] for r in m.gives()}
+        turned = any(c.startswith(TURNED) for c in told) and not between - {"the", "her", "his"}
+        if mark.kind == "side" and turned and not self._bare:
+            return False  # "C2 rotated | left and fixated"
         if mark.kind == "side" and not self._open.side and between <= {"the", "her", "his"} and PREFERENCE & told:
             return False  # "doesn't favour | the left"
         if self._tokens[max(last - 1, 0)].text in self._holding:
@@ -327,6 +331,9 @@ class FrameBuilder:
         if apart and foreign and self._stated() and not any(self._fits(c, mark) for c in frame.concepts):
             self._flush()
         sided = self._open.told and self._open.side and self._own_side(mark, rest)
+        if border and foreign_to_turn(frame, mark):
+            self._flush()
+            frame = self._open
         bound = self._tokens[mark.b - 1].text in self._prepositions  # "nothing wrong with | the right"
         if (border and (sided or self._leads(mark, rest))) or (bound and sided):
             self._flush()  # "brisk to the left and weaker to the right", "ptosis on both sides, a weak suck"
@@ -366,6 +373,15 @@ class FrameBuilder:
             self._flush()  # "no ridge along the sagittal, none along the metopic"
         self._open.take(mark)
         self._open.ellipsis = mark
+
+
+def foreign_to_turn(frame: Frame, mark: Mark) -> bool:
+    """ "C2 rotated left and fixated": the side says which way it is turned, not where it is stuck."""
+    if not frame.results or frame.side_at is None or frame.side_at[0] < frame.results[-1].b:
+        return False
+    turned = all(r.concept.startswith(TURNED) for r in frame.results[-1].gives() if r.role == "means")
+    other = not any(r.concept.startswith(TURNED) for r in mark.gives())
+    return turned and other and any(r.role == "means" for r in frame.results[-1].gives())
 
 
 def one_and_other(marks: Sequence[Mark], marked: Marked) -> list[Mark]:

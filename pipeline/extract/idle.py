@@ -163,7 +163,8 @@ class Idle:
         whole = bool(meant) and meant <= {"exam.overall", "exam.symmetry"}
         if whole and self._tokens[self._clause.head].text in ("he", "she", "you", "everybody", "everyone"):
             return True  # "she's fine": said of the infant, or of somebody else, not of the structure in hand
-        known = {k for m in self._marks if m.kind in ("site", "concept", "level", "number") for k in range(m.a, m.b)}
+        named = ("site", "concept", "level", "number", "side")  # "its partner's soft"
+        known = {k for m in self._marks if m.kind in named for k in range(m.a, m.b)}
         for k in range(max(self._clause.a, mark.a - 3), mark.a):
             word = self._tokens[k - 1] if k > self._clause.a else None
             if self._tokens[k].text in ("'s", "is", "was", "are", "were") and word is not None and not word.stop:

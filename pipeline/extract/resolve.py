@@ -174,10 +174,11 @@ class Resolver(Carried):
             result, rule = focus.result, "same as before"
             if not frame.side and not own and focus.side in OTHER:
                 frame.side = focus.side
-        if result is None and (denied or frame.ellipsis is not None):
+        said = frame.ellipsis
+        over = said is not None and "resolved" in marked.words(said.a, said.b) and concept.id.startswith("history.")
+        if result is None and (denied or (said is not None and not over)):  # "NICU, resolved": what happened stays so
             left_out = concept.stated if denied and own and concept.kind == "treatment" else None
             result, rule = concept.negated or left_out, "denied"  # "no clunk" is absent, "no Ortolani" says nothing
-            said = frame.ellipsis
             nothing = said is not None and said.a >= mark.b and marked.tokens[said.a].text in ("nothing", "nil")
             if result is None and nothing:  # "Ortolani, nothing."
                 result = good_result(self.vocab, concept_id)
@@ -188,8 +189,9 @@ class Resolver(Carried):
         if result is None:
             return []
         side_said = self._side_only(frame)
-        if "anywhere" in marked.words(mark.b, frame.b + 1):
-            context = (Target("whole_body"),)
+        if self._everywhere(concept, marked.words(mark.b, frame.b + 2)):
+            sutures = concept.id.startswith("suture.") and not side_said
+            context = (Target("suture" if sutures else "whole_body"),)
         if concept.kind == "finding":  # the level was said of what came before
             context = [replace(t, level=None) for t in context]
         if not own and focus.treated and concept_id in focus.seats:  # tested again where it was tested before
@@ -209,6 +211,10 @@ class Resolver(Carried):
             self._draft(frame, concept, place, result, value, marked, rule, mark)
             for place in self._seats(concept, places)
         ]
+
+    def _everywhere(self, concept: Concept, words: set[str]) -> bool:
+        """ "No bruise anywhere", "tone normal throughout": not said of the structure in hand."""
+        return "anywhere" in words or (concept.id.startswith("tone.") and bool(words & self.vocab.listed("throughout")))
 
     def _alternative(self, mark: Mark, marked: Marked) -> bool:
         """ "A dimple, or hair.": one of two is not said to be there."""
