@@ -39,7 +39,7 @@ def add(
 
     config = configured()
     told = Told(name=name, role=role, initials=initials, start=_day(start), until=_day(until))
-    one = enter(told, config, _signed_in(config), _chosen(), today=date.today(), me=me)
+    one = enter(told, config, _signed_in(config), _chosen(name), today=date.today(), me=me)
     print_lines([one.model_dump_json() if as_json else practitioner_line(one)])
 
 
@@ -67,7 +67,7 @@ def come_back(name: Who, until: Until = None, as_json: Json = False) -> None:
     from pipeline.show import practitioner_line
 
     config = configured()
-    one = back(name, _day(until), config, _signed_in(config), _chosen(), today=date.today())
+    one = back(name, _day(until), config, _signed_in(config), _chosen(name), today=date.today())
     print_lines([one.model_dump_json() if as_json else practitioner_line(one)])
 
 
@@ -88,10 +88,10 @@ def _signed_in(config: "Config") -> "Unlocked":
     return sign_in(config, typed_secret(config))
 
 
-def _chosen() -> str:
+def _chosen(of: str) -> str:
     if not at_terminal():
         raise InputError("a passphrase is chosen at a terminal, by whose it is; run this there.")
-    return type_new()
+    return type_new(of)
 
 
 def _day(text: str | None) -> date | None:

@@ -46,12 +46,19 @@ def choose_passphrase(config: "Config") -> str:
     return type_new()
 
 
-def type_new() -> str:
-    """A new passphrase, typed twice, until one can be used."""
+def type_new(of: str = "") -> str:
+    """A new passphrase, typed twice, until one can be used. ``of``: whose it will be."""
     from pipeline.safekeeping import chosen
 
     while True:
-        typed = str(typer.prompt("New passphrase", hide_input=True, confirmation_prompt=True, err=True))
+        typed = str(
+            typer.prompt(
+                f"New passphrase of {of}" if of else "New passphrase",
+                hide_input=True,
+                confirmation_prompt=True,
+                err=True,
+            )
+        )
         try:
             chosen(typed)
         except InputError as error:

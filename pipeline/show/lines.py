@@ -29,7 +29,7 @@ def done_lines(done: "Done") -> Iterator[str]:
         yield f"This recording is on record already: its visit was drafted again, nothing is kept twice{changed}."
     if done.redrafted:
         days = ", ".join(map(str, done.redrafted))
-        yield f"Held against this too: the visit of {days}. Draft its recording again for a fresh note."
+        yield f"Held against this too: the visit of {days}. Its page (handspoken review) shows what follows."
     points = sum(len(section.lines) for section in note.sections if section.id == "check")
     lines = len(done.drafted.extraction.items)
     yield f"Visit {done.record.visit}: {done.record.infant.code_name}, {done.record.day}"
