@@ -18,6 +18,8 @@ BIRTH = frozenset(
 )
 BORN = frozenset({"born", "birth", "term", "gestation", "gestational", "labour", "labor", "delivered", "delivery"})
 ELSEWHEN = frozenset({"in", "for", "every", "after", "about", "by", "ago", "last", "next", "until", "within", "since"})
+UP_TO = frozenset({"until", "till", "til"})
+TURNING = UP_TO | {"before", "from", "since", "after"}  # not the day of birth
 GESTATION_WEEKS = (22, 43)
 TERM_WEEKS = 34  # so many weeks, said alone at the beginning of a visit with a younger infant, are the gestation
 FIRST_CLAUSES = 12
@@ -54,6 +56,10 @@ def _gestation(marked: Marked, clause: Clause, mark: Mark, state: State, born: b
         return False
     if mark.b < len(tokens) and tokens[mark.b].text in ("old", "ago"):
         return False
+    before = set(_before(marked, clause, mark)[-1:])
+    lay = any(r.concept == "history.breech" for m in marked.within(clause.a, clause.b) for r in m.readings)
+    if before & TURNING and (lay or not before & UP_TO):
+        return False  # "breech until thirty-four weeks, and then she flipped"
     after = [t.text for t in tokens[mark.b : mark.b + 2]]
     if marked.tokens[clause.head].text in ("i", "we") and after[:1] == ["with"]:  # "I was forty-one weeks with her"
         return True

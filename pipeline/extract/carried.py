@@ -14,6 +14,7 @@ from pipeline.model import Kind
 from pipeline.vocabulary import Concept
 
 SAME = 12  # words back at most from a frame to the "same" said of it
+CONTRASTED = ("tissue.tension",)
 CARRIED = ("motion.", "reflex.", "test.", "alignment.")
 
 
@@ -40,6 +41,9 @@ class Carried(Drafting):
         if exact:
             return concept_id, exact
         plain = all(r.concept == "exam.overall" for r in word.gives() if r.role == "means")
+        turned = frame.side in OTHER and focus.side == OTHER[frame.side] and concept_id.startswith(CONTRASTED)
+        if plain and turned and (fitted := fit_result(self.vocab, concept_id, word)) is not None:
+            return concept_id, fitted  # "tight on the left, the right's good"
         if plain and not frame.side:
             return None  # "those feel good" is said of the structure, not of its last movement
         if concept_id.startswith(CARRIED) and concept_id != "motion.general":
@@ -77,14 +81,14 @@ class Carried(Drafting):
         marked: Marked,
     ) -> list[Draft]:
         """Only a number or a denial was said: of the concept in hand, else of the structure named."""
-        concept = by_unit(self.vocab, frame, own, context, marked, born=focus.born)
-        concept = concept or self.vocab.concepts.get(focus.concept or "")
+        gauged = by_unit(self.vocab, frame, own, context, marked, born=focus.born)
+        concept = gauged or self.vocab.concepts.get(focus.concept or "")
         mark = (frame.numbers or frame.sites or frame.levels or [frame.ellipsis or Mark("number", frame.a, frame.b)])[0]
         by_number = concept is not None and concept.measure is not None and not concept.id.startswith("motion.")
         if concept is not None and (not own or by_number) and concept.kind in kinds:
             value = value_of(concept, frame.numbers, marked, self.vocab)
             headed = focus.result is None and focus.clause_of_concept >= focus.now - 1  # "Resps, I count forty-four"
-            said = headed or own or any(n.number and n.number.unit for n in frame.numbers)
+            said = gauged or headed or own or any(n.number and n.number.unit for n in frame.numbers)
             if value is not None and (said if by_number else concept.id.startswith("motion.") or not focus.result):
                 places = self.place(concept, (), self._with_focus_side(context, focus))
                 return [self._draft(frame, concept, p, "value", value, marked, "carried number", mark) for p in places]

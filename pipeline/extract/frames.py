@@ -6,13 +6,12 @@ A frame says only what its own words say; what it leaves open is taken from the 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from dataclasses import dataclass, field
 
 from pipeline.extract.clauses import Clause
 from pipeline.extract.denials import Denials
 from pipeline.extract.idle import Idle
-from pipeline.extract.marks import Mark, Marked
+from pipeline.extract.marks import Mark, Marked, one_and_other
 from pipeline.extract.results import fit_result, takes
 from pipeline.vocabulary import Vocabulary
 
@@ -36,6 +35,7 @@ class Frame:
     numbers: list[Mark] = field(default_factory=list)
     ellipsis: Mark | None = None
     negated: set[int] = field(default_factory=set)
+    scarce: set[int] = field(default_factory=set)  # "barely a suck": of the denied, what is there, but hardly
     repaired: list[tuple[int, int]] = field(default_factory=list)
     pointed: bool = False  # "that hip": the one in hand
 
@@ -105,8 +105,12 @@ class FrameBuilder:
         self._flush()
         for frame in self._frames:
             for mark in (*frame.concepts, *frame.results):
-                if self._denials.of(mark) is not None:
-                    frame.negated.add(mark.a)
+                scope = self._denials.of(mark)
+                if scope is None:
+                    continue
+                frame.negated.add(mark.a)
+                if self._marked.words(*scope.cue) & self._vocab.listed("scarcely"):
+                    frame.scarce.add(mark.a)
             frame.repaired = [r for r in repaired if frame.a <= r[0] < frame.b]
         return self._frames
 
@@ -227,11 +231,18 @@ class FrameBuilder:
                 self._flush()
                 frame = self._open
         elif {frame.side, mark.side} == {"left", "right"}:
-            if self._close(frame, mark):
+            parted = any(self._tokens[k].stop for k in range(frame.side_at[1], mark.a)) if frame.side_at else False
+            runs_on = not self._tokens[mark.b - 1].stop and self._goes_on(mark, rest)
+            if frame.sites and frame.site_sides and parted and runs_on:
+                self._flush()  # "he kicks with the right leg, and the left just lies there"
+                frame = self._open
+            elif self._close(frame, mark):
                 frame.take(mark)
                 frame.side = "both"
+                if len(frame.site_sides) == 1:
+                    frame.site_sides = {}  # "the right leg and the left are equal"
                 return
-            if frame.sites and border:
+            elif frame.sites and border:
                 frame.site_sides = {**{s.a: frame.side for s in frame.sites}, **frame.site_sides}
         frame.take(mark)
         frame.side, frame.side_at = mark.side, (mark.a, mark.b)
@@ -362,7 +373,8 @@ class FrameBuilder:
         self._lead(self._open, mark)
 
     def _number(self, mark: Mark, border: bool, _rest: Sequence[Mark]) -> None:
-        if self._open.numbers and border:
+        beside = self._open.numbers and self._open.numbers[-1].b == mark.a and not self._tokens[mark.a - 1].stop
+        if self._open.numbers and border and not beside:  # "four two" is one weight
             self._flush()
         self._open.take(mark)
         self._open.numbers.append(mark)
@@ -382,17 +394,3 @@ def foreign_to_turn(frame: Frame, mark: Mark) -> bool:
     turned = all(r.concept.startswith(TURNED) for r in frame.results[-1].gives() if r.role == "means")
     other = not any(r.concept.startswith(TURNED) for r in mark.gives())
     return turned and other and any(r.role == "means" for r in frame.results[-1].gives())
-
-
-def one_and_other(marks: Sequence[Mark], marked: Marked) -> list[Mark]:
-    """ "Eighty degrees one way and eighty the other": the same number on both sides is said once of both."""
-    ways = {m for m in marks if marked.words(m.a, m.b + 1) in ({"one", "way"}, {"one", "side"}, {"one", "direction"})}
-    numbers = [m for m in marks if m.number is not None and m not in ways]
-    for first, second in pairwise(numbers):
-        other = next((m for m in marks if m.side == "other" and second.b <= m.a <= second.b + 2), None)
-        way = any(first.b <= m.a < second.a for m in ways)
-        same = first.number and second.number and first.number.value == second.number.value
-        if other is not None and same and way:
-            kept = [m for m in marks if m is not second and m not in ways]
-            return [replace(m, side="both") if m is other else m for m in kept]
-    return list(marks)

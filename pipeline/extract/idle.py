@@ -89,7 +89,12 @@ class Idle:
             return False
         before = [t.text for t in self._tokens[mark.a - 2 : mark.a]]
         kinds = {self._vocab.concepts[r.concept].kind for r in mark.readings if r.role in ("say", "means")}
-        return kinds == {"treatment"} and before[0] in ("when", "as", "if", "while") and before[1] in ("i", "you", "we")
+        return (
+            bool(kinds)
+            and kinds <= {"treatment", "advice"}
+            and before[0] in ("when", "as", "if", "while")
+            and before[1] in ("i", "you", "we")
+        )
 
     def _likeness(self, mark: Mark) -> bool:
         """ "The masseter's tight, like a marble": what the tension is likened to is no lump beside it."""
@@ -132,8 +137,10 @@ class Idle:
         return any(s in ("he", "she", "i", "we") and v in ("'s", "is", "was", "'ve", "have", "has") for s, v in pairs)
 
     def _existential(self, mark: Mark) -> bool:
-        """ "There's no lump": the "there" finds nothing."""
+        """ "There's no lump", "not sore there": the "there" finds nothing."""
         following = self._tokens[mark.a + 1].text if mark.a + 1 < len(self._tokens) else ""
+        if mark.word == "there" and any(m.kind == "result" and m.b == mark.a and m.word != "not" for m in self._marks):
+            return not self._tokens[mark.a - 1].stop
         return (
             mark.word == "there" and not self._tokens[mark.a].stop and following in ("'s", "is", "are", "was", "were")
         )
@@ -151,6 +158,8 @@ class Idle:
         before = self._marked.words(max(self._clause.a, mark.a - 3), mark.a)
         if mark.kind == "side":
             return bool(before & self._comparing)
+        if mark.kind == "concept" and all(self._vocab.concepts[c].kind == "plan" for c in mark.says()):
+            return bool(before & self._comparing)  # "it's better than an ultrasound"
         return mark.kind == "site" and bool(
             before & {"away", "than", "cross", "crosses", "crossing", "toward", "towards"}
         )

@@ -28,12 +28,14 @@ class LeftOut(Hands):
         return draft
 
     def _hindered(self, draft: Draft, clause: Clause) -> Draft:
-        """ "He won't open his eyes, so I can't get a red reflex": not seen is not absent."""
+        """ "He won't open his eyes, so I can't get a red reflex", "Couldn't get one, she's ticklish": not absent."""
         n = place_of(clause, self._clauses)
-        if draft.result != "absent" or clause.joint != "so" or clause.hard or not n:
+        if draft.result != "absent":
             return draft
-        before = self._clauses[n - 1]
-        hindered = any(v == "reason" for v, _ in self._marked.cued("reasons", before.a, before.b))
+        near = [self._clauses[n - 1]] if clause.joint == "so" and not clause.hard and n else []
+        if self._marked.words(draft.a, draft.b) & {"could", "ca", "cannot", "can", "unable", "did"}:
+            near += [c for c in self._clauses[n + 1 : n + 2] if not c.hard]
+        hindered = any(v == "reason" for c in near for v, _ in self._marked.cued("reasons", c.a, c.b))
         if hindered and "not_assessed" in self._vocab.concepts[draft.concept].results:
             return replace(draft, result="not_assessed", flags=without_flag(draft.flags, "side_missing"))
         return draft

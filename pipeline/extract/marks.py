@@ -2,7 +2,8 @@
 
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from operator import attrgetter
 from typing import Literal, TypeVar
 
@@ -85,6 +86,10 @@ class Marked:
     def ends(self, k: int) -> bool:
         """A sentence ends before token ``k``."""
         return k > len(self.tokens) or self.tokens[k - 1].stop in (".", "?")
+
+    def comma(self, k: int) -> bool:
+        """A stop of any kind stands after token ``k``."""
+        return k < len(self.tokens) and bool(self.tokens[k].stop)
 
     def border(self, a: int, b: int, first: int) -> bool:
         """A stop, "and" or "or" stands between two mentions, of which one ends at ``a``; not before ``first``."""
@@ -186,7 +191,9 @@ class Marker:
                         inner = [i for i in inner if i.payloads[0].site not in WORKING]
                     inner = [i for i in inner if not self._line(i, tokens)]
                     line = self._lexicon.vocab.site_line
+                    barred = {s for c in concepts for s in c.not_on if c.id.startswith("motion.")}
                     within = [i for i in inner if not near or near & set(line(i.payloads[0].site))]
+                    within = [i for i in within if i.payloads[0].site not in barred]
                     if inner and not within and all(c.id.startswith("motion.") for c in concepts):
                         seat = Reading("site", site=concepts[0].on[0])  # "ear to shoulder" moves the neck
                         marks.append(Mark("site", hit.a, hit.b, (seat,)))
@@ -227,3 +234,17 @@ def _together(terms: Sequence[Hit[Reading]], results: Sequence[Hit[Reading]]) ->
 
 def _trade(hit: Hit[Reading]) -> bool:
     return any(r.role in ("say", "site") for r in hit.payloads)
+
+
+def one_and_other(marks: Sequence[Mark], marked: Marked) -> list[Mark]:
+    """ "Eighty degrees one way and eighty the other": the same number on both sides is said once of both."""
+    ways = {m for m in marks if marked.words(m.a, m.b + 1) in ({"one", "way"}, {"one", "side"}, {"one", "direction"})}
+    numbers = [m for m in marks if m.number is not None and m not in ways]
+    for first, second in pairwise(numbers):
+        other = next((m for m in marks if m.side == "other" and second.b <= m.a <= second.b + 2), None)
+        way = any(first.b <= m.a < second.a for m in ways)
+        same = first.number and second.number and first.number.value == second.number.value
+        if other is not None and same and way:
+            kept = [m for m in marks if m is not second and m not in ways]
+            return [replace(m, side="both") if m is other else m for m in kept]
+    return list(marks)

@@ -1,6 +1,7 @@
 """Numbers -> values of concepts, by their unit or, where none was said, by the range in which they make sense."""
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from pipeline.extract.focus import Target
 from pipeline.extract.frames import Frame
@@ -8,6 +9,8 @@ from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.values import Quantity
 from pipeline.vocabulary import Concept, Measure, Vocabulary
 
+RATE_NEAR = 3  # "breathing sixty-eight", "heart's about one ninety"
+POUND, OUNCE = 0.45359237, 0.028349523125  # kilograms, exact since 1959
 RATE_WORDS = 10  # "breathing's, let me count, forty-two a minute"
 FAHRENHEIT = (93.0, 108.0)
 LARGE = 50  # millimetres: what is so long may be said in centimetres too
@@ -58,7 +61,44 @@ def value_of(concept: Concept, marks: Sequence[Mark], marked: Marked, vocab: Voc
     numbers = [m for m in marks if m.number is not None]
     if concept.measure is not None and concept.measure.unit == COUNT:
         numbers = [m for m in numbers if _counts(concept, m, marked, vocab)]
+    if concept.measure is not None and concept.measure.unit == "kg":
+        paired = _two_numbers(numbers)
+        if paired is not None:
+            return _pounds(concept.measure, *paired, marked)
     return next((v for m in numbers if m.number and (v := measured(concept, m.number))), None)
+
+
+def _two_numbers(numbers: Sequence[Mark]) -> tuple[int, int] | None:
+    """The first two small numbers said in one breath without a unit: "seven eleven", "seven one"."""
+    bare = [m.number for m in numbers if m.number is not None and not m.number.unit and m.number.value % 1 == 0]
+    for number in bare:
+        whole, rest = divmod(int(number.value), 100)
+        if number.b - number.a == 2 and 2 <= whole <= 15 and 10 <= rest <= 15:
+            return whole, rest  # "seven eleven" reads like a hundred number
+    for first, second in pairwise(bare):
+        if first.b == second.a and 2 <= first.value <= 15 and second.value <= 15:
+            return int(first.value), int(second.value)
+    return None
+
+
+def _pounds(measure: Measure, first: int, second: int, marked: Marked) -> Value | None:
+    """ "Seven eleven" is pounds and ounces; "seven one" may be 7.1 kg too, and is read only where it can be but one."""
+    pounds = round(first * POUND + second * OUNCE, 3)
+    kilos = first + second / 10
+    in_pounds = second > 9 or any(
+        said_in_pounds(m, marked) or ((other := _two_numbers([m])) is not None and other[1] > 9)
+        for m in marked.within(0, len(marked.tokens))
+        if m.number is not None
+    )
+    fits = [v for v in (pounds, kilos) if measure.low <= v <= measure.high]
+    if in_pounds or fits == [pounds]:
+        return (pounds, measure.unit, ("unit_assumed",)) if pounds in fits else None
+    return (kilos, measure.unit, ("unit_assumed",)) if fits == [kilos] else None
+
+
+def said_in_pounds(mark: Mark, marked: Marked) -> bool:
+    """Whether the weight was said in pounds."""
+    return bool(marked.words(mark.a, mark.b) & {"pound", "pounds", "lb", "lbs"})
 
 
 def _counts(concept: Concept, mark: Mark, marked: Marked, vocab: Vocabulary) -> bool:
@@ -87,6 +127,8 @@ def by_unit(
         if unit == "" and own and head:
             unit = "cm"
         said = marked.words(max(0, mark.a - RATE_WORDS), mark.b)
+        if unit == "" and _led(mark, marked) & (vocab.listed("breath_words") | vocab.listed("heart_words")):
+            unit, said = "/min", _led(mark, marked)
         rates = ("measure.heart_rate", "heart_words"), ("measure.respiratory_rate", "breath_words")
         found = {
             "/min": next((c for c, words in rates if said & vocab.listed(words)), ""),
@@ -101,3 +143,11 @@ def by_unit(
         if measure is not None and mark.number is not None and measure.low <= mark.number.value <= measure.high:
             return concept
     return None
+
+
+def _led(mark: Mark, marked: Marked) -> set[str]:
+    """The few words before a number, back to the last stop."""
+    begin = mark.a
+    while begin > max(0, mark.a - RATE_NEAR) and not marked.tokens[begin - 1].stop:
+        begin -= 1
+    return marked.words(begin, mark.a)

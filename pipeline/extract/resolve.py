@@ -12,7 +12,7 @@ from pipeline.extract.marks import Mark, Marked
 from pipeline.extract.measures import value_of
 from pipeline.extract.naming import heading, not_asked_for, points, turns_head
 from pipeline.extract.places import FAR, OTHER, SEATED, WITHHELD
-from pipeline.extract.results import fit_result, good_result, is_good, opposite
+from pipeline.extract.results import fit_result, good_result, is_good, opposite, scarce_result
 from pipeline.model import Kind
 from pipeline.vocabulary import Concept, Vocabulary
 
@@ -108,6 +108,8 @@ class Resolver(Carried):
         """Drafts that the frame gives, and the structures it names itself."""
         own = self.own(frame, focus)
         held = focus.targets if live else ()
+        if not own and not frame.side and any(t.side in OTHER for t in held) and self._them(frame, marked):
+            frame.side = "both"
         context = own or tuple(self._held(frame, focus, held))
         if not own and not frame.side and self._there(frame, focus, marked):
             context = self._with_focus_side(context, focus)
@@ -123,6 +125,16 @@ class Resolver(Carried):
         if not drafts:
             drafts = self._carried(frame, own, context, focus, kinds, marked)
         return drafts, own
+
+    def _hardly(self, frame: Frame, marked: Marked) -> bool:
+        """ "Rooting, hardly there"."""
+        said = frame.ellipsis
+        return said is not None and bool(marked.words(said.a, said.b) & self.vocab.listed("scarcely"))
+
+    def _them(self, frame: Frame, marked: Marked) -> bool:
+        """ "Nothing clunks when I move them": said of the pair, though one side was in hand."""
+        end = next((k + 1 for k in range(frame.b - 1, frame.b + 6) if marked.ends(k + 1) or marked.comma(k)), frame.b)
+        return "them" in marked.words(frame.a, end)
 
     def _there(self, frame: Frame, focus: Focus, marked: Marked) -> bool:
         """ "The right side's tight, and he doesn't like me there": the side just said."""
@@ -174,6 +186,8 @@ class Resolver(Carried):
             result, rule = focus.result, "same as before"
             if not frame.side and not own and focus.side in OTHER:
                 frame.side = focus.side
+        if result is None and (mark.a in frame.scarce or self._hardly(frame, marked)):
+            result, rule = scarce_result(self.vocab, concept_id), "hardly there"
         said = frame.ellipsis
         over = said is not None and "resolved" in marked.words(said.a, said.b) and concept.id.startswith("history.")
         if result is None and (denied or (said is not None and not over)):  # "NICU, resolved": what happened stays so
@@ -194,6 +208,9 @@ class Resolver(Carried):
             context = (Target("suture" if sutures else "whole_body"),)
         if concept.kind == "finding":  # the level was said of what came before
             context = [replace(t, level=None) for t in context]
+        skin = self.vocab.listed("of_the_skin")
+        if not own and concept_id in self.vocab.listed("else_of_the_skin") and focus.concept in skin:
+            context = (Target("skin"),)  # "No rash. No bruises."
         if not own and focus.treated and concept_id in focus.seats:  # tested again where it was tested before
             context = [focus.seats[concept_id]]
         if (
@@ -294,6 +311,8 @@ class Resolver(Carried):
         said: str | None = result
         if frame.denied(word):
             said, rule = opposite(self.vocab, concept_id, result), f"{rule}, denied"
+            if word.a in frame.scarce and is_good(self.vocab, result) | (result == "present"):
+                said = scarce_result(self.vocab, concept_id) or said
         if said is None:
             return []
         value = value_of(concept, frame.numbers, marked, self.vocab)

@@ -59,6 +59,12 @@ def bad_result(vocab: Vocabulary, concept_id: str) -> str | None:
     return next((r for r in vocab.concepts[concept_id].results if r in vocab.listed("bad_results")), None)
 
 
+def scarce_result(vocab: Vocabulary, concept_id: str) -> str | None:
+    """What "barely", "hardly" leaves: "barely a suck" is weak and not absent. None where there is no such result."""
+    results = vocab.concepts[concept_id].results
+    return next((r for r in ("weak", "reduced", "poor", "limited") if r in results), None)
+
+
 def opposite(vocab: Vocabulary, concept_id: str, result: str) -> str | None:
     """What a denial of the result leaves: "not tight" is normal, "not moving freely" is limited."""
     concept = vocab.concepts[concept_id]

@@ -157,7 +157,13 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             drafts = [
                 self._withheld(d, frame)
                 for d in drafts
-                if not (self._no_other(d, frame) or self._only_now(d, clause) or self._only_how(d, frame, clause))
+                if not (
+                    self._no_other(d, frame)
+                    or self._only_now(d, clause)
+                    or self._only_how(d, frame, clause)
+                    or self._sums_up(d, clause)
+                    or self._feels_inside(d, clause)
+                )
             ]
             if events:
                 drafts = [d for d in drafts if d.concept in self._vocab.listed("events")]
@@ -200,6 +206,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             unbacked = "treatment" not in backed and (theirs or (finds and mark.word))
             if "treatment" in kinds and (unbacked or subject in ("he", "she", "they")):
                 kinds = kinds - {"treatment"}  # "he's working on a poop", "head held in a tilt"
+            if "treatment" in kinds and subject in self._vocab.listed("told_to_do") and "treat" not in cues:
+                kinds = kinds - {"treatment"}  # "keep a finger on his chest": said to a parent
             if "plan" in kinds and self._under_way(mark, clause, marks):
                 kinds = kinds - {"plan"}
             found |= kinds
@@ -254,6 +262,27 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         told = bool(words & self._vocab.listed("at_home"))
         here = self._state.focus.seen or "cried" in words
         return draft.concept in self._vocab.listed("told_only") and here and not told
+
+    def _sums_up(self, draft: Draft, clause: Clause) -> bool:
+        """ "I didn't feel his back, and that's okay", "chin to chest, so the neck isn't stiff": nothing new."""
+        before = [r.item for r in self._state.ledger.last(self._state.last) if self._state.clause - r.clause <= 1]
+        same = [i for i in before if i.site == draft.site]
+        if draft.concept == "exam.overall" and draft.inherited:
+            return any(i.result == "not_assessed" for i in same)
+        concludes = clause.joint == "so" and not clause.hard and draft.concept == "motion.general"
+        return concludes and any(i.concept.startswith("motion.") and i.result == draft.result for i in same)
+
+    def _feels_inside(self, draft: Draft, clause: Clause) -> bool:
+        """ "I put my pinky in his mouth and there's a good suck": what the finger feels there is looked at."""
+        if draft.concept != "technique.intraoral" or "treat" in self._marked.acts(clause.a, clause.b):
+            return False
+        n = place_of(clause, self._clauses)
+        following = self._clauses[n + 1] if n + 1 < len(self._clauses) else clause
+        end = clause.b if following.hard else following.b
+        named = {
+            r.concept for m in self._marked.within(clause.a, end) for r in m.readings if r.role in ("say", "means")
+        }
+        return bool(named & self._vocab.listed("felt_inside"))
 
     def _only_how(self, draft: Draft, frame: Frame, clause: Clause) -> bool:
         """ "A gentle mobilisation, no thrust" says how it was done."""
