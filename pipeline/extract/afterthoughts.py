@@ -133,7 +133,9 @@ class Afterthoughts(Filing):
         """ "This side's tight, the right one, it's the SCM": the structure comes last."""
         if clause.hard or len(own) != 1 or frame.told or frame.concepts:
             return []
-        if self._marked.tokens[clause.head].text not in ("it", "that", "this"):
+        opening = self._marked.tokens[clause.head].text
+        guessed = own[0].level is not None and opening in self._vocab.listed("roughly")  # "one stiff spot, call it T5"
+        if opening not in ("it", "that", "this") and not guessed:
             return []
         for record in self._state.ledger.last(self._state.last):
             item = record.item

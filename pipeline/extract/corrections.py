@@ -37,7 +37,8 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
     doubts: list[int] = []
     hits = marked.cues.get("repair", ())
     turns = {k for hit in hits if hit.payloads[0].gives == "swap" for k in (hit.a, hit.a - 1)}
-    for hit in (*hits, *_bare_no(marked)):
+    struck = _struck(marked, marks)
+    for hit in (*hits, *struck, *_bare_no(marked)):
         if hit.payloads[0].gives == "swap":
             cued = True
             swaps.append(hit.a)
@@ -86,8 +87,14 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
             repaired.append((held[-1].a, instead.b))
             marks[marks.index(held[-1])] = _instead(held[-1], instead)
             marks.remove(instead)
+    cues = {**marked.cues, "acts": tuple(h for h in marked.cues.get("acts", ()) if h not in struck)}
     return Mended(
-        replace(marked, marks=tuple(marks)), (*repaired, *denied), tuple(pending), tuple(swaps), cued, tuple(doubts)
+        replace(marked, marks=tuple(marks), cues=cues),
+        (*repaired, *denied),
+        tuple(pending),
+        tuple(swaps),
+        cued,
+        tuple(doubts),
     )
 
 
@@ -123,6 +130,19 @@ def _rejected(marks: Sequence[Mark], tokens: Sequence[Token]) -> list[tuple[int,
         alone = end == len(tokens) or bool(tokens[end - 1].stop)
         if at >= 0 and tokens[at].text == "not" and alone:
             found.append((at, mark))
+    return found
+
+
+def _struck(marked: Marked, marks: Sequence[Mark]) -> list[Hit[CueReading]]:
+    """ "T8, strike that, T9, tender": what is struck is put right in the same sentence, and nothing else is undone."""
+    found = []
+    for hit in marked.cues.get("acts", ()):
+        if hit.payloads[0].gives != "retract" or not hit.a or marked.tokens[hit.b - 1].stop != ",":
+            continue
+        before = [m for m in marks if m.b == hit.a and m.kind in ("side", "level", "number")]
+        after = [m for m in marks if hit.b <= m.a <= hit.b + 2]
+        if before and after and before[-1].kind == after[0].kind and marked.tokens[hit.a - 1].stop == ",":
+            found.append(hit)
     return found
 
 

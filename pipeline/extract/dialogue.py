@@ -41,7 +41,9 @@ class Dialogue(Filing):
         question = asked(self._vocab, self._resolver, self._marked, frames, drafts, span, state.clause)
         if question is not None:
             asked_of = self._marked.words(clause.a, clause.b)
-            if {"because", "why", "cause"} & asked_of:
+            opening = [t.text for t in self._marked.tokens[clause.head : clause.head + 3]]
+            comes_of = "from" in opening and opening[0] in ("is", "was", "would")  # "Is that from the forceps?"
+            if comes_of or {"because", "why", "cause"} & asked_of:
                 return list(state.offered)  # asks why, not whether
             if self._marked.tokens[clause.head].text in ("how", "what", "which", "where", "when"):
                 question = replace(question, how=True)

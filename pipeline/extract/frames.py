@@ -257,6 +257,8 @@ class FrameBuilder:
             return False
         if following.kind == "concept" and self._marked.words(mark.b, following.a) & self._prepositions:
             return False  # "deviates right on opening"
+        if following.kind == "result" and not any(r.role == "means" for r in following.gives()):
+            return not self._open.concepts or any(self._fits(c, following) for c in self._open.concepts)
         return following.kind != "concept" or not (self._bare or self._border(mark.b, following.a))
 
     def _affirms(self, mark: Mark, rest: Sequence[Mark]) -> bool:

@@ -173,11 +173,12 @@ class Idle:
         if whole and self._tokens[self._clause.head].text in ("he", "she", "you", "everybody", "everyone"):
             return True  # "she's fine": said of the infant, or of somebody else, not of the structure in hand
         named = ("site", "concept", "level", "number", "side")  # "its partner's soft"
+        plain = self._plain_words | self._vocab.listed("beside_it")  # "the one below is fine"
         known = {k for m in self._marks if m.kind in named for k in range(m.a, m.b)}
         for k in range(max(self._clause.a, mark.a - 3), mark.a):
             word = self._tokens[k - 1] if k > self._clause.a else None
             if self._tokens[k].text in ("'s", "is", "was", "are", "were") and word is not None and not word.stop:
-                return k - 1 not in known and word.text not in self._plain_words and not word.text.isdigit()
+                return k - 1 not in known and word.text not in plain and not word.text.isdigit()
         return False
 
     def _discourse(self, mark: Mark) -> bool:

@@ -75,7 +75,7 @@ class Ledger:
                 return self._replace(record, item, clause, steps, corrected=False)
             if corrects:
                 return self._replace(record, item, clause, steps)
-            if record.item.result == "present" and item.result in REFINED and clause - record.clause <= 1:
+            if record.item.result == "present" and item.result in REFINED and clause - record.clause <= 2:
                 return self._replace(record, item, clause, steps, corrected=False)
             near = clause - record.clause <= NEAR_CLAUSES
             if near and _adds_value(record.item, item):  # "limited … she stops me at fifty": the judgement stays

@@ -2,14 +2,17 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from pipeline.extract.focus import Focus, Target
 from pipeline.extract.frames import Frame
-from pipeline.extract.marks import VIEWER
+from pipeline.extract.marks import VIEWER, Marked
 from pipeline.vocabulary import Concept, Vocabulary
 
 FAR = 50
 OTHER = {"left": "right", "right": "left"}
+REGION = {"C": "cervical_spine", "T": "thoracic_spine", "L": "lumbar_spine"}
+ROW = [f"{region}{n}" for region, last in (("C", 7), ("T", 12), ("L", 5)) for n in range(1, last + 1)]  # from above
 SEATED = ("test.", "reflex.")
 WITHHELD = "technique.withheld"
 NAMED_ONLY = ("plan.refer", "plan.imaging", "advice.return_if")
@@ -43,6 +46,19 @@ class Places:
     def own(self, frame: Frame, focus: Focus) -> tuple[Target, ...]:
         """The structures that the frame names, "that hip" and "the other one" sided by what is in hand."""
         return self._sided(self.targets(frame), frame, focus)
+
+    def neighbour(self, frame: Frame, focus: Focus, marked: Marked) -> tuple[Target, ...]:
+        """ "The atlas is turned. The one below it sits square.": the vertebra next to the one in hand."""
+        levels = [t for t in focus.targets if t.level in ROW]
+        if frame.levels or frame.sites or len(levels) != 1 or focus.named_at < focus.now - 2:
+            return ()
+        words = [t.text for t in marked.tokens[max(0, frame.a - 4) : frame.b]]
+        below = self.vocab.listed("beside_it")
+        after = next((w for one, w in pairwise(words) if one in ("one", "segment", "vertebra") and w in below), None)
+        at = ROW.index(levels[0].level or "") + (-1 if after == "above" else 1)
+        if after is None or not 0 <= at < len(ROW):
+            return ()
+        return (Target(REGION[ROW[at][0]], frame.side if frame.side in OTHER else "", ROW[at]),)
 
     def _sided(self, own: tuple[Target, ...], frame: Frame, focus: Focus) -> tuple[Target, ...]:
         unsaid = ("one", "this")

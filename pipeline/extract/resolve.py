@@ -106,7 +106,7 @@ class Resolver(Carried):
         self, frame: Frame, focus: Focus, kinds: frozenset[Kind], marked: Marked, *, live: bool
     ) -> tuple[list[Draft], tuple[Target, ...]]:
         """Drafts that the frame gives, and the structures it names itself."""
-        own = self.own(frame, focus)
+        own = self.own(frame, focus) or self.neighbour(frame, focus, marked)
         held = focus.targets if live else ()
         if not own and not frame.side and any(t.side in OTHER for t in held) and self._them(frame, marked):
             frame.side = "both"
@@ -121,7 +121,7 @@ class Resolver(Carried):
         for concept_id in self._concepts(frame, context, kinds, focus, marked):
             drafts += self._named(frame, concept_id, own, context, focus, used, marked)
         drafts += self._meant(frame, own, context, focus, kinds, used, marked, named=bool(drafts))
-        drafts = [d for d in drafts if not self._summed_up(d, drafts)]
+        drafts = [d for d in drafts if not self._summed_up(d, drafts, marked)]
         if not drafts:
             drafts = self._carried(frame, own, context, focus, kinds, marked)
         return drafts, own
@@ -257,6 +257,8 @@ class Resolver(Carried):
         for word in frame.results:
             if word.a in used:
                 continue
+            if focus.result == "weak" and any(r.result == "symmetrical" for r in word.gives()) and not own:
+                continue  # "Moro diminished but symmetric": no less weak for that
             if any(r.role == "means" and r.result == d.result != "normal" for d in drafts for r in word.gives()):
                 continue  # "not tilted, neutral": said again in other words
             carried = None if named else self._carry(word, own, frame, focus, kinds)
@@ -278,8 +280,12 @@ class Resolver(Carried):
         softer = [d for d in drafts if is_good(self.vocab, d.result or "") and (d.concept, d.site, d.side) in worse]
         return unique([d for d in drafts if d not in softer])  # "softer, still a bit tight" is tight
 
-    def _summed_up(self, draft: Draft, drafts: Sequence[Draft]) -> bool:
+    def _summed_up(self, draft: Draft, drafts: Sequence[Draft], marked: Marked) -> bool:
         """ "squishy, like it should be", "no lump, all good": the good word only sums up what was found there."""
+        if (draft.concept, draft.result) == ("exam.symmetry", "symmetrical"):  # "flop open, same on both sides"
+            moved = [d for d in drafts if d.site == draft.site and d.concept.startswith("motion.")]
+            again = "same" in marked.words(draft.a, draft.b)
+            return again and any(d.side == "both" and is_good(self.vocab, d.result or "") for d in moved)
         if draft.concept != "exam.overall" or draft.result != "normal":
             return False
         return any(
