@@ -257,7 +257,8 @@ class Resolver(Carried):
         for word in frame.results:
             if word.a in used:
                 continue
-            if focus.result == "weak" and any(r.result == "symmetrical" for r in word.gives()) and not own:
+            even = any(r.role == "means" and r.result == "symmetrical" for r in word.gives())
+            if focus.result == "weak" and even and not own:
                 continue  # "Moro diminished but symmetric": no less weak for that
             if any(r.role == "means" and r.result == d.result != "normal" for d in drafts for r in word.gives()):
                 continue  # "not tilted, neutral": said again in other words
