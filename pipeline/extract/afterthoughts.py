@@ -12,6 +12,7 @@ from pipeline.extract.ledger import extend
 from pipeline.extract.marks import Mark
 from pipeline.extract.measures import measured
 from pipeline.extract.places import OTHER
+from pipeline.extract.results import is_good, scarce_result
 from pipeline.model import ClauseClass, TraceStep, span_of
 
 TREATED_CLAUSES = 10
@@ -128,6 +129,25 @@ class Afterthoughts(Filing):
                     self._state.ledger.retract(seen.id, "its name was said after it")
             out.append(draft)
         return out
+
+    def _scarcely(self, clause: Clause, marks: Sequence[Mark]) -> list[str]:
+        """ "Arms and legs are moving, but not a whole lot": what was good is less than that."""
+        said = [h for v, h in self._marked.cued("same", clause.a, clause.b) if v == "scarcely" and h.a == clause.head]
+        if clause.joint not in ("but", "though") or clause.hard or not said or any(m.kind != "result" for m in marks):
+            return []
+        changed = []
+        for record in self._state.ledger.last(self._state.last):
+            item = record.item
+            less = scarce_result(self._vocab, item.concept)
+            good = is_good(self._vocab, item.result or "") or item.result == "present"
+            if item.kind != "finding" or less is None or not good or item.value is not None:
+                continue
+            step = TraceStep(slot="result", value=less, rule="but not much", words=self._range(said[0].a, said[0].b))
+            span = span_of(self._words, *self._range(clause.a, clause.b))
+            slots = {"result": less, "evidence": extend(item, span)}
+            self._state.ledger.amend(item.id, self._state.clause, step, **slots)
+            changed.append(item.id)
+        return changed
 
     def _late_site(self, frame: Frame, clause: Clause, own: tuple[Target, ...]) -> list[str]:
         """ "This side's tight, the right one, it's the SCM": the structure comes last."""

@@ -139,6 +139,9 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
             return ids
         if "history" in kinds and not events:
             ids += self._file(told_ages(state, marked, clause, marks), clause)
+        less = self._scarcely(clause, marks)
+        if less:
+            return less
         skipped = annotate.skipped(marked, clause)
         if skipped is not None and not self._withholds(marks):
             return ids + self._skipped(clause, frames, skipped, now)
@@ -220,7 +223,8 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
 
     def _after_comma(self, frame: Frame, clause: Clause) -> bool:
         """ "Let me see the hips, both fine": what follows the comma was found."""
-        before = self._marked.tokens[clause.head : max(frame.a, clause.head)]
+        begin = max([frame.a, *(m.a for m in frame.numbers[:1])])  # "I turn him left, eighty"
+        before = self._marked.tokens[clause.head : max(begin, clause.head)]
         return any(t.stop == "," or t.text == "and" for t in before)
 
     def _told_of_before(self, clause: Clause) -> bool:

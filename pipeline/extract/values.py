@@ -247,13 +247,39 @@ class NumberReader:
             read = self.number(tokens[: k + 2], k + 1)
             first = _vertebra(text, int(read[0])) if read else ""
             return Level(k, k + 2, first, first) if first else None
+        if text == "from" and region and not tokens[k].stop:
+            return self._bare_run(tokens, k + 1, region)
         number = self._ordinal.get(text)
         if number is not None and not tokens[k].stop and k + 1 < len(tokens):
-            following = tokens[k + 1].text
-            letter = self._regions.get(following) or (region if following in ("one", "vertebra", "segment") else "")
+            letter, end = self._region(tokens, k + 1, region)
             first = _vertebra(letter, number) if letter else ""
-            return Level(k, k + 2, first, first) if first else None
+            return Level(k, end, first, first) if first else None
         return None
+
+    def _bare_run(self, tokens: Sequence[Token], k: int, region: str) -> Level | None:
+        """ "From six until twelve it is good", of the region spoken of; "from six to nine months" is none."""
+        first = self.number(tokens[: k + 1], k) if k < len(tokens) else None
+        if first is None or k + 2 >= len(tokens) or tokens[k + 1].text not in self._join:
+            return None
+        last = self.number(tokens[: k + 3], k + 2)
+        if last is None or (not tokens[k + 2].stop and self._unit(tokens, k + 3) is not None):
+            return None
+        low, high = _vertebra(region, int(first[0])), _vertebra(region, int(last[0]))
+        return Level(k, k + 3, low, high) if low and high and first[0] < last[0] else None
+
+    def _region(self, tokens: Sequence[Token], k: int, region: str) -> tuple[str, int]:
+        """The letter of the region named after an ordinal, and where it ends; "the fourth and the fifth thoracic"."""
+        two = " ".join(t.text for t in tokens[k : k + 2]) if not tokens[k].stop else ""
+        if two in self._regions:
+            return self._regions[two], k + 2
+        if tokens[k].text in self._regions:
+            return self._regions[tokens[k].text], k + 1
+        if tokens[k].text in ("one", "vertebra", "segment"):
+            return region, k + 1
+        following = k + 2 if [t.text for t in tokens[k : k + 2]] == ["and", "the"] else k + 1
+        if tokens[k].text == "and" and following + 1 < len(tokens) and tokens[following].text in self._ordinal:
+            return self._region(tokens, following + 1, region)[0], k
+        return "", k
 
     def _runs(self, tokens: Sequence[Token], single: list[Level]) -> list[Level]:
         runs: list[Level] = []
@@ -265,7 +291,7 @@ class NumberReader:
                 before
                 and joined
                 and ((between and " ".join(between) in self._join) or (not between and _next(before, level)))
-            ) or (before and joined and between == ["and"] and _next(before, level)):
+            ) or (before and joined and between in (["and"], ["and", "the"]) and _next(before, level)):
                 runs[-1] = Level(before.a, level.b, before.first, level.last)
             else:
                 runs.append(self._open_run(tokens, level))
