@@ -57,7 +57,9 @@ def acts_of(marked: Marked, clauses: Sequence[Clause]) -> list[Act]:
         if n in warned and act.silent is None:
             act = _silent("hypothetical", "what to come back for")
         follows = clauses[n + 1] if n + 1 < len(clauses) else None
-        if follows is not None and act.silent is None and _was_until(marked, clause, follows, last_of_sentence):
+        if follows is not None and act.name == "earlier" and _still_so(marked, follows):
+            act = OBSERVE
+        elif follows is not None and act.silent is None and _was_until(marked, clause, follows, last_of_sentence):
             act, now = _silent("earlier", "was so until today"), n + 1
         acts.append(act)
     return acts
@@ -131,11 +133,22 @@ def _was_until(marked: Marked, clause: Clause, following: Clause, far: bool) -> 
     """ "It was high on the left, and that's level today": the past tense before a "today" is an earlier visit."""
     past = marked.words(clause.a, clause.b) & {"was", "were", "had"}
     here = marked.acts(clause.a, clause.b)
+    if _still_so(marked, following):
+        return False
     if past and not far and _is_now(marked, clause, following):
         return True
     points = not far or marked.tokens[following.head].text in ("it", "that", "they", "now", "today")
     points = points or any(m.kind == "result" for m in marked.within(following.head, following.head + 1))
     return bool(past) and points and "today" not in here and "today" in marked.acts(following.a, following.b)
+
+
+def _still_so(marked: Marked, following: Clause) -> bool:
+    """ "The right one was sticky last time, and it still is": the earlier state is today's."""
+    opening = [t.text for t in marked.tokens[following.head : min(following.head + 3, following.b)]]
+    if len(opening) < 3 or opening[0] not in ("it", "he", "she", "that", "they") or opening[1] != "still":
+        return False
+    said = any(m.kind in ("result", "concept", "site", "number") for m in marked.within(following.a, following.b))
+    return opening[2] in ("is", "are", "does", "do", "has", "have") and not said
 
 
 def _is_now(marked: Marked, clause: Clause, following: Clause) -> bool:

@@ -95,6 +95,10 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
         return []  # "Does he vomit? Only a little milk comes up": the answer tells of something else
     if not polar and not question.how and _echoes(vocab, marked, question, clause):
         polar = "yes"
+    mentioned = {r.concept for m in marks for r in m.readings if r.role in ("say", "means")}
+    before = mentioned & {d.concept for q in question.before for d in q.drafts}
+    if polar == "no" and before and not named:  # "Fevers? Any falls? No fevers.": the falls are not answered yet
+        return [d for q in question.before for d in answered(vocab, resolver, replace(q, before=()), marked, clause)]
     if polar == "no":
         for earlier in question.before:
             out += answered(vocab, resolver, replace(earlier, before=()), marked, clause)
@@ -107,6 +111,8 @@ def answered(vocab: Vocabulary, resolver: Resolver, question: Question, marked: 
                 if result == concept.stated and concept.negated
                 else opposite(vocab, concept.id, result or "")
             )
+        elif polar == "no" and not question.denied and result == concept.negated:
+            continue  # "Head first? No." says that it was not head first, not which way it was
         elif not polar:
             answer = _result(vocab, concept.id, marks)
             if answer is None and not (side and concept.sided) and not value_of(concept, marks, marked, vocab):

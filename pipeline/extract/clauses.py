@@ -39,6 +39,7 @@ class Splitter:
         self._connectives = lexicon.vocab.listed("connectives")
         self._joining = lexicon.vocab.listed("joining")
         self._cues = lexicon.cues.get("clauses")
+        self._asking = lexicon.vocab.listed("asking")
         self._reporters = lexicon.vocab.listed("reporters")
         self._reporting = lexicon.vocab.listed("reporting")
 
@@ -66,12 +67,15 @@ class Splitter:
         return [self._clause(tokens, a, b, cuts[a]) for a, b in pairwise(borders)]
 
     def _hung_questions(self, tokens: Sequence[Token], cuts: dict[int, bool]) -> None:
-        """ "He was a thirty-seven weeker, no NICU?": only what follows the last comma is asked."""
+        """ "He was a thirty-seven weeker, no NICU?": only what follows the last comma is asked; "has he come off
+        anything, the bed, the couch?" is one question."""
         start = 0
         for k, token in enumerate(tokens):
             if token.stop in (".", "?"):
                 commas = [j for j in range(start, k) if tokens[j].stop == ","]
-                if token.stop == "?" and commas and commas[-1] - start >= 2:
+                first = next((t.text for t in tokens[start:k] if t.text not in self._connectives), "")
+                listed = first in self._asking and tokens[min([*commas[-1:], k - 1]) + 1].text in ("the", "a", "an")
+                if token.stop == "?" and commas and commas[-1] - start >= 2 and not listed:
                     cuts.setdefault(commas[-1] + 1, False)
                 start = k + 1
 

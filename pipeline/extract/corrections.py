@@ -11,6 +11,8 @@ from pipeline.extract.tokens import Token
 
 BEFORE = 10
 AFTER = 4
+COMPARED = ("less", "more", "fewer", "higher", "lower", "under", "over")
+NO = ("no", "nah", "naw", "nope")
 SLOTS = ("side", "level", "number", "site", "result", "concept")
 
 
@@ -50,6 +52,8 @@ def mend(marked: Marked, doubting: frozenset[str]) -> Mended:
         if hit.b in turns:
             continue  # "sorry, other way round": says what is right by itself
         after = [m for m in marks if hit.b <= m.a < hit.b + AFTER + 1]
+        if len(after) > 1 and after[0].word in COMPARED and after[1].kind == "number":
+            marks.remove(after.pop(0))  # "seventy, no, less, sixty-five"
         said = [t.text for t in marked.tokens[hit.a : hit.b]][-1:] == ["said"]
         if said and len(after) >= 2 and after[0].kind == after[1].kind:
             after = after[1:]
@@ -152,7 +156,7 @@ def _bare_no(marked: Marked) -> list[Hit[CueReading]]:
     return [
         Hit(k, k + 1, (k,), (cue,))
         for k, token in enumerate(marked.tokens)
-        if k and token.text == "no" and token.stop == "," and marked.tokens[k - 1].stop == ","
+        if k and token.text in NO and token.stop == "," and marked.tokens[k - 1].stop == ","
     ]
 
 

@@ -76,5 +76,6 @@ class Dialogue(Filing):
         drafts = answered(self._vocab, self._resolver, question, self._marked, clause)
         if not drafts:
             return []
-        state.question = None
+        asked_now = {d.concept for d in question.drafts} | set(question.open_concepts)
+        state.question = replace(question, before=()) if asked_now.isdisjoint(d.concept for d in drafts) else None
         return self._file(drafts, clause, question=question.span)

@@ -34,6 +34,8 @@ class Idle:
             self._course,
             self._speaker,
             self._ample,
+            self._shortfall,
+            self._reason_to_come,
             self._praise,
             self._handling,
             self._infant,
@@ -56,6 +58,7 @@ class Idle:
         before = self._tokens[mark.a - 1].text if mark.a > self._clause.a else ""
         meant = {r.concept for r in mark.readings if r.role == "means"}
         finds = mark.kind == "result" and any(self._vocab.concepts[c].kind == "finding" for c in meant)
+        finds = finds and not meant <= {"exam.overall"}  # "I don't like that one"
         return before in ("i", "we") and finds and self._tokens[mark.a].text in ("wo", "will", "would", "did", "do")
 
     def _course(self, mark: Mark) -> bool:
@@ -75,6 +78,25 @@ class Idle:
         return (mark.word == "good" and any(n.a == mark.b and not self._tokens[mark.b - 1].stop for n in numbers)) or (
             mark.word == "even" and any(n.b == mark.a for n in numbers)
         )
+
+    def _shortfall(self, mark: Mark) -> bool:
+        """ "ten degrees short", "lacks the last ten degrees": what is missing is not how far it goes."""
+        number = mark.number
+        if number is None or number.unit not in ("", "deg"):
+            return False
+        missing = self._vocab.listed("missing")
+        end = mark.b if self._tokens[mark.b - 1].stop else min(mark.b + 1, self._clause.b)
+        after = self._marked.words(mark.b, end)
+        before = self._marked.words(max(self._clause.a, mark.a - 3), mark.a) & {"lacks", "lacking", "missing", "loses"}
+        return bool(after & missing) or (number.unit == "deg" and bool(before))
+
+    def _reason_to_come(self, mark: Mark) -> bool:
+        """ "Back in for hips, feet and spine": what the visit is about is not in hand yet."""
+        if mark.kind != "site":
+            return False
+        begin = max(self._clause.a, mark.a - 8)
+        hits = [h for v, h in self._marked.cued("acts", begin, mark.a) if v == "comes_for" and h.b <= mark.a]
+        return bool(hits) and not any(m.kind in ("result", "number") for m in self._marks if m.a >= hits[0].b)
 
     def _praise(self, mark: Mark) -> bool:
         """ "There's a good lad": a word of the talk to the infant."""

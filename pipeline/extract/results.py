@@ -28,7 +28,7 @@ def fit_result(vocab: Vocabulary, concept_id: str, mark: Mark) -> str | None:
     if good and any(r.role == "means" and is_good(vocab, r.result) for r in akin):
         return good
     if good and any(r.role == "means" and r.concept == "exam.overall" and r.result == "abnormal" for r in readings):
-        return bad_result(vocab, concept_id)
+        return "equivocal" if "equivocal" in concept.results else bad_result(vocab, concept_id)  # "I don't love it"
     return None
 
 

@@ -264,7 +264,7 @@ class Turn(Plans, LeftOut, Afterthoughts, Dialogue):
         end = clause.b if following.hard else following.b  # "the crying's way down, now he's only fussy at night"
         words = self._marked.words(clause.a, end)
         told = bool(words & self._vocab.listed("at_home"))
-        here = self._state.focus.seen or "cried" in words
+        here = self._state.focus.seen or "cried" in words or {"did", "cry"} <= words
         return draft.concept in self._vocab.listed("told_only") and here and not told
 
     def _sums_up(self, draft: Draft, clause: Clause) -> bool:
